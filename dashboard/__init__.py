@@ -1,0 +1,1 @@
+"""Shows results: pages, figures, the printed report and the command line."""
