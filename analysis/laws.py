@@ -1,0 +1,131 @@
+"""Leak laws: how the inflow falls as the box fills, each scaled to 1 at one fifth of room pressure.
+
+The extended form of ISO 6358, ``1`` for r <= b and ``(1 - ((r - b)/(1 - b))**2)**m`` above, with the two
+ends taken exactly: ``hole`` is the ideal nozzle, ``seep`` (b 0, m 1) the laminar compressible law.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import minimize
+
+from analysis.gas import R_REF, choked_flow_function, nozzle_flow_function, sharp_orifice_coefficient
+
+FloatArray = NDArray[np.float64]
+GRID = np.concatenate([np.linspace(0.0, 0.98, 393), 1.0 - np.geomspace(0.02, 1e-7, 120)[1:], [1.0]])
+"""Ratios on which law curves are tabulated: even, then crowding towards room pressure."""
+
+
+def extended_iso6358(r: ArrayLike, b: float, m: float) -> FloatArray:
+    """Flow over choked flow, ISO 6358 with exponent ``m`` (0.5 in the standard); b may be negative."""
+    x = np.clip((np.asarray(r, dtype=np.float64) - b) / (1.0 - b), 0.0, 1.0)
+    return np.asarray((1.0 - x * x) ** m)
+
+
+def hole_flow(r: ArrayLike) -> FloatArray:
+    """Short opening: the ideal nozzle relative to its choked flow."""
+    return nozzle_flow_function(r) / choked_flow_function()
+
+
+def sharp_flow(r: ArrayLike) -> FloatArray:
+    """Sharp-edged hole: the ideal nozzle with Perry's drifting coefficient."""
+    return hole_flow(r) * sharp_orifice_coefficient(r)
+
+
+def seep_flow(r: ArrayLike) -> FloatArray:
+    """Fine crack or grain: laminar compressible flow."""
+    x = np.clip(np.asarray(r, dtype=np.float64), 0.0, 1.0)
+    return 1.0 - x * x
+
+
+@dataclass(frozen=True)
+class LeakLaw:
+    """One member of the family; ``prior`` is its probability before any data.
+
+    ``kind`` is hole, seep or between; ``variant`` tells members of one kind apart.
+    """
+
+    kind: str
+    variant: str | None
+    b: float
+    m: float
+    prior: float
+    flow: Callable[[ArrayLike], FloatArray]
+
+    @property
+    def table(self) -> FloatArray:
+        """Flow on ``GRID``, 1 at one fifth of room pressure."""
+        return law_table(self)
+
+
+@lru_cache(maxsize=64)
+def law_table(law: LeakLaw) -> FloatArray:
+    """Flow of ``law`` on ``GRID``, scaled to 1 at one fifth of room pressure; read-only."""
+    values = law.flow(GRID) / law.flow(R_REF)
+    values.setflags(write=False)
+    return values
+
+
+def relative_flow(law: LeakLaw, r: ArrayLike) -> FloatArray:
+    """Flow at ratio ``r`` over the flow at one fifth of room pressure."""
+    return np.asarray(law.flow(r) / law.flow(R_REF))
+
+
+def mixture(share_hole: float) -> Callable[[ArrayLike], FloatArray]:
+    """Flow of a hole and a seep in parallel; ``share_hole`` of the flow at the reference is the hole's."""
+
+    def flow(r: ArrayLike) -> FloatArray:
+        return share_hole * hole_flow(r) + (1.0 - share_hole) * seep_flow(r) / float(seep_flow(R_REF))
+
+    return flow
+
+
+def equivalent_form(flow: Callable[[ArrayLike], FloatArray]) -> tuple[float, float]:
+    """(b, m) of the extended ISO 6358 form nearest to a flow law over r 0.1 to 0.99."""
+    r = np.linspace(0.1, 0.99, 60)
+    target = flow(r) / flow(R_REF)
+
+    def misfit(v: FloatArray) -> float:
+        form = extended_iso6358(r, v[0], v[1]) / extended_iso6358(R_REF, v[0], v[1])
+        return float(np.sum((form - target) ** 2))
+
+    best = minimize(misfit, np.array([0.2, 0.7]), method="Nelder-Mead", bounds=[(-1.0, 0.6), (0.3, 1.5)])
+    return float(best.x[0]), float(best.x[1])
+
+
+def slip(b: float) -> Callable[[ArrayLike], FloatArray]:
+    """Slip-corrected laminar flow: exactly the extended form with b < 0 and m 1."""
+
+    def flow(r: ArrayLike) -> FloatArray:
+        return extended_iso6358(r, b, 1.0)
+
+    return flow
+
+
+MIX_SHARES = (0.15, 0.3, 0.45, 0.6, 0.75, 0.88)
+
+
+@lru_cache(maxsize=1)
+def family() -> tuple[LeakLaw, ...]:
+    """Every law a fit weighs, with its prior: hole and its sharp variant, mixes, seep and its slip variant."""
+    between = [
+        LeakLaw("between", None, *equivalent_form(mixture(f)), 0.34 / len(MIX_SHARES), mixture(f)) for f in MIX_SHARES
+    ]
+    return (
+        LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow),
+        LeakLaw("hole", "sharp", 0.528, 0.5, 0.11, sharp_flow),
+        *between,
+        LeakLaw("seep", None, 0.0, 1.0, 0.22, seep_flow),
+        LeakLaw("seep", "slip", -0.3, 1.0, 0.11, slip(-0.3)),
+    )
+
+
+def spread(r: float) -> float:
+    """Ratio of the areas hole and seep would give to the same inflow seen at ratio ``r``."""
+    ratio = float(relative_flow(family()[0], r)) / float(relative_flow(family()[-2], r))
+    return max(ratio, 1.0 / ratio)
