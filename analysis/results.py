@@ -127,6 +127,7 @@ class Assessment:
     volume, barometer and temperature as exact. ``u_log_volume`` is the standard uncertainty of the
     logarithm of the volume used (shared by all logs of one box and setup); ``volume_m3`` that volume.
     ``law_area_m2`` gives the best area under each law alone, for rankings that weigh laws.
+    ``stall_pa`` is the pressure at which a stall test levelled off, absolute.
     """
 
     log: str
@@ -159,6 +160,7 @@ class Assessment:
     phases: tuple[Phase, ...] = ()
     curves: Curves | None = None
     plug_area_m2: float = 0.0
+    stall_pa: float | None = None
 
 
 @dataclass(frozen=True)
