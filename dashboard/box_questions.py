@@ -1,0 +1,157 @@
+"""The questions a box file answers, once: as options of ``boxhold new-box`` and as questions on a terminal."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import cast
+
+from acquisition.errors import WrongUsage
+from acquisition.numbers import to_number, to_uncertain
+from acquisition.records import Baffles, Box, Pump, Rim, Tank, Uncertain, Vents, Wood
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing about a box: its option's name, what a person is asked, a sample answer, and its reader."""
+
+    name: str
+    text: str
+    sample: str
+    read: Callable[[str], object]
+
+    @property
+    def flag(self) -> str:
+        """The option on the command line."""
+        return f"--{self.name.replace('_', '-')}"
+
+
+def _positive(text: str) -> float:
+    value = to_number(text)
+    if math.isnan(value) or value <= 0:
+        raise ValueError("a number above nought")
+    return value
+
+
+def _not_negative(text: str) -> float:
+    value = to_number(text)
+    if math.isnan(value) or value < 0:
+        raise ValueError("a number, nought or above")
+    return value
+
+
+def _sizes(count: int) -> Callable[[str], tuple[float, ...]]:
+    def read(text: str) -> tuple[float, ...]:
+        values = tuple(_positive(part) for part in re.split(r"\s*[x×X*]\s*|\s+", text.strip()))
+        if len(values) != count:
+            raise ValueError(f"{count} numbers with x between them")
+        return values
+
+    return read
+
+
+def _counts(text: str) -> tuple[int, int]:
+    found = re.fullmatch(r"\s*(\d{1,3})\s*[x×X*]\s*(\d{1,3})\s*", text)
+    if found is None:
+        raise ValueError("two whole numbers with x between them")
+    return int(found[1]), int(found[2])
+
+
+def _litres(text: str) -> Uncertain:
+    return to_uncertain(text, share=0.05)
+
+
+def _one_of(*words: str) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        if text.strip().lower() not in words:
+            raise ValueError(f"one of {', '.join(words)}")
+        return text.strip().lower()
+
+    return read
+
+
+QUESTIONS: tuple[Question, ...] = (
+    Question("inside_mm", "inside length x width x height, mm", "600x600x90", _sizes(3)),
+    Question("wood", "inside of the box: bare, coated, or none where there is no wood", "bare",
+             _one_of("bare", "coated", "none")),
+    Question("board_mm", "thickness of the board, mm", "18", _positive),
+    Question("baffles", "baffles along the length x along the width", "2x2", _counts),
+    Question("lip_mm", "how far a steel lip stands above the top, mm; 0 for no lip", "4", _not_negative),
+    Question("vents", "vent holes: how many x drill in mm", "50x1.0", _sizes(2)),
+    Question("volume_l", "inside volume if measured, L, and its standard uncertainty", "31.4 +- 0.9", _litres),
+    Question("line_volume_l", "volume of hose and fittings up to the valve, L", "0.4", _litres),
+    Question("pump_l_s", "free speed of the pump, L/s", "1.4", _positive),
+    Question("pump_ultimate_kpa", "lowest pressure the pump reaches, kPa absolute", "8", _not_negative),
+    Question("tank_l", "volume of the reserve tank, L; leave out when there is none", "100", _positive),
+    Question("working_kpa", "pressure in the box while forming, kPa absolute", "20", _positive),
+)  # fmt: skip
+
+
+def read_answer(question: Question, text: str) -> object:
+    """The value of one answer.
+
+    Raises
+    ------
+    WrongUsage
+        The answer does not read; the message says what would.
+    """
+    try:
+        return question.read(text)
+    except ValueError as error:
+        raise WrongUsage(
+            f"'{text}' does not answer {question.flag} ({question.text}): write {error}, such as {question.sample}."
+        ) from None
+
+
+def box_from(name: str, answers: Mapping[str, object]) -> Box:
+    """The box that the answers describe.
+
+    Parameters
+    ----------
+    name
+        The box's name.
+    answers
+        Values of ``read_answer`` by the question's name; what is missing stays unsaid.
+
+    Raises
+    ------
+    WrongUsage
+        The lowest pressure of a pump is given without its speed.
+    """
+    sizes = cast("tuple[float, float, float] | None", answers.get("inside_mm"))
+    box = Box(
+        name,
+        inside_mm=sizes,
+        wood=cast("Wood | None", answers.get("wood")),
+        board_mm=cast("float | None", answers.get("board_mm")),
+        volume_L=cast("Uncertain | None", answers.get("volume_l")),
+        line_volume_L=cast("Uncertain | None", answers.get("line_volume_l")),
+        working_kPa=cast("float | None", answers.get("working_kpa")),
+    )
+    return _with_pump(_with_parts(box, answers), answers)
+
+
+def _with_parts(box: Box, answers: Mapping[str, object]) -> Box:
+    if "baffles" in answers:
+        count_x, count_y = cast("tuple[int, int]", answers["baffles"])
+        box = replace(box, baffles=Baffles(count_x, count_y))
+    if "lip_mm" in answers:
+        proud = cast("float", answers["lip_mm"])
+        box = replace(box, rim=Rim("steel", proud) if proud > 0 else Rim())
+    if "vents" in answers:
+        count, drill = cast("tuple[float, float]", answers["vents"])
+        box = replace(box, vents=Vents(round(count), drill))
+    return box
+
+
+def _with_pump(box: Box, answers: Mapping[str, object]) -> Box:
+    if "pump_ultimate_kpa" in answers and "pump_l_s" not in answers:
+        raise WrongUsage("--pump-ultimate-kpa says how low the pump goes; give its speed with --pump-l-s too.")
+    if "pump_l_s" in answers:
+        speed, ultimate = cast("float", answers["pump_l_s"]), cast("float", answers.get("pump_ultimate_kpa", 0.0))
+        box = replace(box, pump=Pump(speed, ultimate))
+    if "tank_l" in answers:
+        box = replace(box, tank=Tank(cast("float", answers["tank_l"])))
+    return box

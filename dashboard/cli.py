@@ -1,0 +1,96 @@
+"""The command ``boxhold``: finds the sub-command, and turns whatever goes wrong into one plain sentence.
+
+Sub-commands are loaded only when they are called, so that ``boxhold record`` starts without the libraries
+that only a fit or a page needs.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+import warnings
+from collections.abc import Sequence
+
+import click
+
+from dashboard.faults import DONE, complain_about
+
+COMMANDS: dict[str, str] = {
+    "demo": "dashboard.commands_show:demo",
+    "assess": "dashboard.commands_assess:assess",
+    "rank": "dashboard.commands_rank:rank",
+    "compare": "dashboard.commands_rank:compare",
+    "history": "dashboard.commands_archive:history",
+    "note": "dashboard.commands_archive:note",
+    "plan": "dashboard.commands_plan:plan",
+    "volume": "dashboard.commands_plan:volume",
+    "new-box": "dashboard.commands_box:new_box",
+    "record": "dashboard.commands_record:record",
+    "gauges": "dashboard.commands_record:gauges",
+    "replay": "dashboard.commands_record:replay",
+    "import": "dashboard.commands_record:import_logs",
+    "serve": "dashboard.commands_show:serve",
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a sub-command's module only when that sub-command is wanted."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The sub-command of that name, or None."""
+        place = COMMANDS.get(cmd_name)
+        if place is None:
+            return None
+        module, attribute = place.split(":")
+        command = getattr(importlib.import_module(module), attribute)
+        assert isinstance(command, click.Command)
+        return command
+
+
+@click.command(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="boxhold", message="boxhold %(version)s")
+def boxhold() -> None:
+    """How much air a home-made vacuum box lets in, and where, from the pressure after the valve is shut.
+
+    Start with:  boxhold demo
+
+    Results go to standard output, complaints to standard error. Exit codes: 0 done (an answer that no area
+    can be given is one too), 2 wrong usage, 3 a file is missing or cannot be read, 4 a port, a disk or the
+    network failed, 1 a fault in boxhold itself.
+    """
+
+
+def run(args: Sequence[str] | None = None) -> int:
+    """Run one command line and return its exit code; only a wished-for traceback gets out.
+
+    Parameters
+    ----------
+    args
+        Words after ``boxhold``; None takes the process's own.
+    """
+    try:
+        result = boxhold.main(None if args is None else list(args), prog_name="boxhold", standalone_mode=False)
+        sys.stdout.flush()
+    except (Exception, KeyboardInterrupt) as error:
+        if "BOXHOLD_TRACEBACK" in os.environ:
+            raise
+        return complain_about(error)
+    except SystemExit as ended:  # the way out that click takes when the reader of our output is gone
+        return complain_about(ended.__context__ or ended)
+    return result if isinstance(result, int) else DONE
+
+
+def main() -> None:
+    """Entry point of the installed command."""
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")  # a library's notes to programmers are no help at the bench
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="backslashreplace")  # a terminal without the letter must not stop the answer
+    sys.exit(run())

@@ -1,0 +1,34 @@
+"""``boxhold assess``: how much air a box lets in, from each log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from dashboard.commands_common import assess_all, box_options, gather, json_option, logs_argument
+
+
+@click.command()
+@logs_argument
+@box_options
+@json_option
+def assess(logs: tuple[Path, ...], archive: Path | None, box_file: Path | None, as_json: bool) -> int:
+    """How much air gets in: the leak area of each LOG, its law and its limit.
+
+    Logs are answered in the order given. A log that cannot be read is named on standard error and stops no
+    other.
+    """
+    gathered = gather(logs, archive, box_file)
+    answers, fault = assess_all(gathered.pairs)
+    results = [answer for answer in answers if answer is not None]
+    if as_json:
+        from dashboard.contracts import as_line, assessment_record
+
+        for result in results:
+            click.echo(as_line(assessment_record(result)))
+    elif results:
+        from dashboard.text_report import assessment_text
+
+        click.echo("\n\n".join(assessment_text(result) for result in results))
+    return gathered.code or fault

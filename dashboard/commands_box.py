@@ -1,0 +1,61 @@
+"""``boxhold new-box``: describe a box once, so that every test of it knows volume, pump and parts."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from acquisition.errors import WrongUsage
+from dashboard.box_questions import QUESTIONS, box_from, read_answer
+
+
+def _question_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    for question in reversed(QUESTIONS):
+        text = f"{question.text[0].upper()}{question.text[1:]}. Such as {question.sample}."
+        command = click.option(question.flag, question.name, metavar="TEXT", help=text)(command)
+    return command
+
+
+@click.command("new-box")
+@click.argument("name", required=False)
+@click.option("--out", type=click.Path(path_type=Path), metavar="BOX.toml", help="Where to write; else box.toml.")
+@click.option("--archive", type=click.Path(path_type=Path), metavar="DIR", help="Write to DIR/NAME/box.toml instead.")
+@_question_options
+def new_box(name: str | None, out: Path | None, archive: Path | None, **given: str | None) -> int:
+    """Describe the box NAME in a file: inside, wood, baffles, rim, vents, pump.
+
+    On a terminal it asks for what the options leave out; Enter skips a question. A file that exists is left
+    untouched.
+    """
+    from acquisition.boxfile import write_box
+
+    if out is not None and archive is not None:
+        raise WrongUsage("Take either --out or --archive, not both.")
+    asking = sys.stdin.isatty()
+    name = name or (click.prompt("Name of the box") if asking else None)
+    if not name:
+        raise WrongUsage("Give the box a name: boxhold new-box NAME.")
+    if asking:
+        _ask_for_missing(given)
+    answers = {q.name: read_answer(q, text) for q in QUESTIONS if (text := given[q.name])}
+    target = out or (Path("box.toml") if archive is None else archive / name / "box.toml")
+    write_box(box_from(name, answers), target)
+    click.echo(f"Written: {target}")
+    return 0
+
+
+def _ask_for_missing(given: dict[str, str | None]) -> None:
+    for question in QUESTIONS:
+        while given[question.name] is None:
+            text = click.prompt(f"{question.text} [{question.sample}; Enter skips]", default="", show_default=False)
+            try:
+                given[question.name] = text
+                if text:
+                    read_answer(question, text)
+            except WrongUsage as refusal:
+                click.echo(str(refusal), err=True)
+                given[question.name] = None

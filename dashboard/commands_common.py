@@ -1,0 +1,160 @@
+"""What the commands on logs share: their options, reading the logs of one call, assessing them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from acquisition.errors import UnreadableInput, WrongUsage
+from dashboard.faults import DONE, FAULT_IN_THE_PROGRAM, complain, fault_sentence
+
+if TYPE_CHECKING:
+    from acquisition.records import Box, Log
+    from analysis.results import Assessment
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+Pair = tuple["Log", "Box | None"]
+
+EXISTING = click.Path(path_type=Path)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a line.")
+logs_argument = click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=EXISTING)
+
+
+def box_options(command: Command) -> Command:
+    """Add ``--archive DIR`` and ``--box BOX.toml``, of which one call takes at most one."""
+    archive = click.option("--archive", metavar="DIR", type=EXISTING, help="Look the box up in this archive.")
+    box = click.option("--box", "box_file", metavar="BOX.toml", type=EXISTING,
+                       help="The box's file. Without it: box.toml in the log's folder or the one above.")  # fmt: skip
+    return archive(box(command))
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """The logs of one call that could be read, each with its box, and the exit code of those that could not."""
+
+    pairs: tuple[Pair, ...]
+    code: int
+
+
+class BoxFinder:
+    """Finds each log's box by the call's options; reads every box file once."""
+
+    def __init__(self, archive: Path | None, box_file: Path | None) -> None:
+        if archive is not None and box_file is not None:
+            raise WrongUsage("Take either --archive or --box, not both.")
+        if archive is not None and not archive.is_dir():
+            raise UnreadableInput("no such archive folder; give the folder that holds the boxes' folders.", archive)
+        self._archive = archive
+        self._box_file = box_file
+        self._read: dict[Path, Box] = {}
+
+    def box_of(self, log: Log) -> Box | None:
+        """The log's box, or None where no file describes it.
+
+        Raises
+        ------
+        WrongUsage
+            ``--box`` describes another box than the log names.
+        UnreadableInput
+            A box file that is there cannot be read.
+        """
+        if self._box_file is not None:
+            return self._named_by_option(log, self._box_file)
+        name = log.header.box
+        if name is None:
+            return None
+        return next((box for box in self._candidates(log, name) if box.name == name), None)
+
+    def _named_by_option(self, log: Log, box_file: Path) -> Box:
+        box = self._box(box_file)
+        if log.header.box not in (None, box.name):
+            raise WrongUsage(f"{log.path}: the log is of box {log.header.box}, but {box_file} describes {box.name}.")
+        return box
+
+    def _candidates(self, log: Log, name: str) -> Iterator[Box]:
+        if self._archive is not None:
+            folders: tuple[Path, ...] = (self._archive / name,)
+        else:
+            folder = (log.path or Path("log")).resolve().parent
+            folders = (folder, folder.parent)
+        for folder in folders:
+            if (folder / "box.toml").is_file():
+                yield self._box(folder / "box.toml")
+
+    def _box(self, path: Path) -> Box:
+        if path not in self._read:
+            from acquisition.boxfile import read_box
+
+            self._read[path] = read_box(path)
+        return self._read[path]
+
+
+def gather(logs: Sequence[Path], archive: Path | None, box_file: Path | None) -> Gathered:
+    """Read the logs of one call in the order given; one that cannot be read is complained of and left out.
+
+    Raises
+    ------
+    WrongUsage
+        The options do not fit together, or ``--box`` describes another box than a log names.
+    """
+    finder = BoxFinder(archive, box_file)
+    pairs: list[Pair] = []
+    code = 0
+    for path in logs:
+        try:
+            pairs.append(_read_pair(path, finder))
+        except UnreadableInput as error:
+            complain(str(error))
+            code = error.exit_code
+    return Gathered(tuple(pairs), code)
+
+
+def _read_pair(path: Path, finder: BoxFinder) -> Pair:
+    from acquisition.logfile import read_log
+
+    try:
+        log = read_log(path)
+    except OSError as error:
+        raise UnreadableInput(f"cannot be read ({error.strerror or error}).", path) from error
+    return log, finder.box_of(log)
+
+
+def one_box(pairs: Sequence[Pair]) -> str | None:
+    """Name of the one box the logs are of, or None where no log names one.
+
+    Raises
+    ------
+    WrongUsage
+        The logs are of more than one box.
+    """
+    names = sorted({log.header.box for log, _ in pairs if log.header.box is not None})
+    if len(names) > 1:
+        raise WrongUsage(f"These logs are of {len(names)} boxes ({', '.join(names)}); give those of one box at a time.")
+    return names[0] if names else None
+
+
+def assess_all(pairs: Sequence[Pair]) -> tuple[list[Assessment | None], int]:
+    """Assess the logs of one call together; should that break down, one by one, so that one log stops no other.
+
+    Returns
+    -------
+    list of Assessment or None
+        One for each pair, in the order given; None where a fault, which has been complained of, kept the log
+        from an answer.
+    int
+        0, or the exit code of such a fault.
+    """
+    from analysis.assess import assess_logs
+
+    try:
+        return list(assess_logs(pairs)), DONE
+    except Exception as fault:
+        if len(pairs) == 1:
+            complain(f"{pairs[0][0].path}: {fault_sentence(fault)}")
+            return [None], FAULT_IN_THE_PROGRAM
+    alone = [assess_all([pair]) for pair in pairs]
+    return [results[0] for results, _ in alone], max((code for _, code in alone), default=FAULT_IN_THE_PROGRAM)

@@ -1,0 +1,23 @@
+"""What each flag of a result means, in words for the person at the bench."""
+
+from __future__ import annotations
+
+FLAG_WORDS: dict[str, str] = {
+    "seal-let-go": "a seal let go during the hold; the figures are of the part before it",
+    "release": "part of the rise is air or moisture from the wood, not a leak",
+    "big-leak": "a big leak: the box fills within seconds",
+    "law-spread": "the box never got deep enough to settle how the air gets in; the interval is wider for it",
+    "gap": "readings are missing for a while",
+    "spikes": "single readings far off the others were set aside",
+    "clock-back": "the clock of the log went backwards; those readings were set aside",
+    "weeping-valve": "the valve seat lets air through; let air in behind the valve before every hold",
+    "warm-sheet": "the sheet may still have been warm, or its temperature was not noted",
+    "volume-guessed": "the volume is a guess; measure the inside, or use 'boxhold volume'",
+    "barometer-guessed": "the room's pressure was not noted and is a guess",
+    "place-unknown": "not noted where the gauge sits or what is behind the valve; a gauge on the tank measures no box",
+}
+
+
+def flag_words(flag: str) -> str:
+    """A flag in words; one without words of its own by its name."""
+    return FLAG_WORDS.get(flag, flag.replace("-", " "))

@@ -1,0 +1,216 @@
+"""Results as plain text for a terminal: the answer first, then the figures a line each, then what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from analysis import wording
+from analysis.results import (
+    Assessment,
+    EarlierHold,
+    HistoryLine,
+    LawVerdict,
+    PathResult,
+    Ranking,
+    SheetComparison,
+    TestPoint,
+)
+from analysis.wording import System
+from dashboard.flagwords import flag_words
+
+Row = tuple[str, str]
+
+_INDENT = "  "
+_DO_WORDS = {
+    "hold": "Hold",
+    "redraw": "Redraw and hold again",
+    "stall": "Let the pump run until the vacuum stays",
+    "vent-behind-valve": "Let air in behind the valve and hold",
+    "repeat": "Repeat the hold",
+}
+
+
+def assessment_text(result: Assessment, system: System = "metric", has_tank: bool | None = None) -> str:
+    """One log's answer: its sentence, the figures, what was noticed, what to do next."""
+    lead = wording.lead_sentence(result, system)
+    head = [wording.answer_sentence(result, system, has_tank), *([lead] if lead else [])]
+    rows = [("log", _which_log(result)), *_figures(result, system), *_notes(result, system)]
+    if result.advice and result.advice not in head[0]:
+        rows.append(("next", result.advice))
+    return "\n".join([*head, *table(rows)])
+
+
+def table(rows: Sequence[Row]) -> list[str]:
+    """Lines of a two-column table; an empty label continues the one above it."""
+    width = max((len(label) for label, _ in rows), default=0)
+    return [f"{_INDENT}{label:<{width}}  {text}" for label, text in rows]
+
+
+def _which_log(result: Assessment) -> str:
+    about = [result.box or "box not said", wording.setup_name(result.setup)]
+    if result.sealed:
+        about.append(f"sealed: {_paths(result.sealed, result.setup)}")
+    if result.started is not None:
+        about.append(wording.date_text(result.started.date()))
+    return f"{result.log} ({', '.join(about)})"
+
+
+def _paths(paths: Iterable[str], setup: str | None = None) -> str:
+    return wording.list_text([wording.path_name(path, setup) for path in paths])
+
+
+def _figures(result: Assessment, system: System) -> list[Row]:
+    rows: list[Row] = []
+    area = result.area_m2
+    if area is not None:
+        rows.append(("like one drilled hole of", wording.hole_interval_text(area, system)))
+    if result.lost_5min_pa is not None:
+        rows.append(("what it loses", wording.loss_sentence(result, system)))
+    if area is not None:
+        rows.append(("leak area", wording.area_text(area, system)))
+    if result.area_fit_m2 is not None:
+        rows.append(("of it from the fit alone", wording.area_text(result.area_fit_m2, system)))
+    if result.leakage_rate_pa_m3_s is not None:
+        room_k = result.room_k or 293.15
+        rows.append(("leakage rate", wording.leakage_text(result.leakage_rate_pa_m3_s, system, room_k)))
+    return rows
+
+
+def _notes(result: Assessment, system: System) -> list[Row]:
+    rows: list[Row] = []
+    if result.law is not None:
+        rows.append(("leak law", _law(result.law)))
+    if result.release is not None:
+        rows.append(("release", _release(result)))
+    if result.area_m2 is not None:
+        limit = result.limit
+        told = "none known: describe the pump" if limit is None else _hole_of_limit(limit.area_m2, limit.source, system)
+        rows.append(("limit used", told))
+    rows += [("earlier hold", _earlier(hold, system)) for hold in result.earlier_holds]
+    labels = ("noted", *[""] * len(result.flags))
+    rows += list(zip(labels, [flag_words(flag) for flag in result.flags], strict=False))
+    return rows
+
+
+def _law(law: LawVerdict) -> str:
+    chances = ", ".join(f"{kind} {wording.chance_text(chance)}" for kind, chance in law.probability.items())
+    name = "undetermined" if law.kind == "undetermined" else law.kind
+    if law.variant:
+        name = f"{name}, {law.variant}"
+    return f"{name} ({chances})"
+
+
+def _release(result: Assessment) -> str:
+    assert result.release is not None
+    if not result.release.present:
+        return "none seen"
+    return f"{wording.chance_text(result.release.share)} of the rise is not a leak"
+
+
+def _hole_of_limit(area_m2: float, source: str, system: System) -> str:
+    origin = "from the pump" if source == "pump" else "from its parts"
+    return f"one drilled hole of {wording.hole_text(area_m2, system)}, {origin}"
+
+
+def _earlier(hold: EarlierHold, system: System) -> str:
+    return f"{wording.area_text(hold.area_m2, system)} ({hold.log}, {hold.span.start_s:.0f} to {hold.span.end_s:.0f} s)"
+
+
+def comparison_text(result: SheetComparison, system: System = "metric") -> str:
+    """With a sheet minus without: the sentence, the difference, the paths gained and covered."""
+    rows: list[Row] = []
+    if result.difference_m2 is not None:
+        rows.append(("with minus without", wording.area_text(result.difference_m2, system, signed=True)))
+    if result.gained_paths:
+        rows.append(("the sheet adds", _paths(result.gained_paths)))
+    if result.covered_paths:
+        rows.append(("the sheet covers", _paths(result.covered_paths)))
+    return "\n".join([_first_sentence(result.sentence, result.reason), *table(rows)])
+
+
+def _first_sentence(sentence: str, reason: str | None) -> str:
+    if reason is None or reason in sentence:
+        return sentence
+    return f"{reason} {sentence}".strip()
+
+
+def ranking_text(result: Ranking, system: System = "metric") -> str:
+    """Where the air likely gets in: the paths, what cannot be told, the next test and what to do."""
+    lines = [f"Where the air gets into {result.box or 'the box'}"]
+    if result.outcome == "refused":
+        lines.append(f"No answer. {result.reason or ''}".rstrip())
+    for place, path in enumerate(_likeliest_first(result.paths), start=1):
+        lines += _path_lines(place, path, system)
+    lines += table(_ranking_notes(result, system))
+    return "\n".join(lines)
+
+
+def _likeliest_first(paths: Sequence[PathResult]) -> list[PathResult]:
+    return sorted(paths, key=lambda path: path.probability_largest, reverse=True)
+
+
+def _path_lines(place: int, path: PathResult, system: System) -> list[str]:
+    over = path.probability_over_limit
+    largest = wording.chance_text(path.probability_largest)
+    parts = [wording.area_text(path.area_m2, system), f"chance it is the largest {largest}"]
+    if over is not None:
+        parts.append(f"over the limit alone {wording.chance_text(over)}")
+    first = f"{place:>3}. {wording.path_name(path.path):<22} {'; '.join(parts)}"
+    return [first, *[f"       {sentence}" for sentence in path.evidence]]
+
+
+def _ranking_notes(result: Ranking, system: System) -> list[Row]:
+    rows: list[Row] = [("not told apart", _paths(group)) for group in result.not_told_apart]
+    if result.not_tested:
+        rows.append(("not tested", _paths(result.not_tested)))
+    if result.comparison is not None:
+        rows.append(("sheet", result.comparison.sentence))
+    if result.unexplained is not None:
+        rows.append(("unexplained", result.unexplained.sentence))
+    rows += [("left out", f"{log}: {reason}") for log, reason in result.left_out]
+    rows += _next_test_rows(result)
+    rows += [("what to do" if first else "", text) for first, text in _with_first(result.advice)]
+    return rows
+
+
+def _next_test_rows(result: Ranking) -> list[Row]:
+    test = result.next_test
+    if test is None:
+        return []
+    what = [_DO_WORDS[test.do], f"with {wording.setup_name(test.setup)}"]
+    if test.seal:
+        what.append(f"and {_paths(test.seal, test.setup)} sealed")
+    if test.hold_s > 0:
+        what.append(f"for {wording.duration_text(test.hold_s)}")
+    return [("next test", f"{' '.join(what)}: {test.why}")]
+
+
+def _with_first(texts: Sequence[str]) -> list[tuple[bool, str]]:
+    return [(place == 0, text) for place, text in enumerate(texts)]
+
+
+def history_text(line: HistoryLine, system: System = "metric") -> str:
+    """One box and setup over the months: the trend, then tests and repairs in the order of their dates."""
+    sealed = f", sealed: {_paths(line.sealed, line.setup)}" if line.sealed else ""
+    head = f"{line.box}, {wording.setup_name(line.setup)}{sealed}: {_trend(line)}"
+    dated = [(test.started.date().isoformat(), _test(test, system)) for test in line.tests]
+    dated += [(repair.date, f"repaired: {wording.path_name(repair.path)}, {repair.text}" if repair.path else
+               f"repaired: {repair.text}") for repair in line.repairs]  # fmt: skip
+    return "\n".join([head, *table(sorted(dated, key=lambda row: row[0]))])
+
+
+def _trend(line: HistoryLine) -> str:
+    if line.trend is None:
+        return f"no trend yet. {line.trend_reason}"
+    percent = line.trend.percent_per_month
+    return f"{wording.interval_text(percent, '%', signed=True)} a month. {line.trend_reason}"
+
+
+def _test(test: TestPoint, system: System) -> str:
+    if test.area_m2 is None:
+        told = "no answer"
+    elif test.outcome == "upper-limit":
+        told = f"no leak larger than {wording.amount(test.area_m2.high, system)} shown"
+    else:
+        told = wording.area_text(test.area_m2, system)
+    return told if test.set_aside is None else f"{told} (set aside: {test.set_aside})"
