@@ -11,6 +11,12 @@ from __future__ import annotations
 from pathlib import Path
 
 
+def shown(text: str, most: int = 60) -> str:
+    """Foreign text as a message may carry it: one line, printable, not long."""
+    plain = "".join(char if char.isprintable() else "?" for char in text.strip())
+    return plain if len(plain) <= most else plain[: most - 3] + "..."
+
+
 class BoxholdError(Exception):
     """Base of every error this project raises on purpose.
 
@@ -20,13 +26,13 @@ class BoxholdError(Exception):
     exit_code = 1
 
 
-class WrongUsage(BoxholdError):
+class WrongUsage(BoxholdError):  # noqa: N818 - read aloud, the name says what happened
     """The call's words do not fit together."""
 
     exit_code = 2
 
 
-class UnreadableInput(BoxholdError):
+class UnreadableInput(BoxholdError):  # noqa: N818 - read aloud, the name says what happened
     """A file is missing, or is not what it should be.
 
     Parameters
@@ -50,7 +56,7 @@ class UnreadableInput(BoxholdError):
         self.line = line
 
 
-class OutsideWorldFailed(BoxholdError):
+class OutsideWorldFailed(BoxholdError):  # noqa: N818 - read aloud, the name says what happened
     """A port, a disk, a network address or a lock refused."""
 
     exit_code = 4

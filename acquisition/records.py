@@ -68,7 +68,8 @@ class Log:
     ``elapsed_s`` and ``reading`` are float64 arrays of one length (gauge's unit; NaN where nothing could
     be read); ``raw`` and ``note`` are tuples of that length or empty; ``columns`` keeps any further
     columns as text. ``path`` is where it was read from, for messages only. ``keys`` is the order of the
-    header's keys as written, so that a round trip keeps it.
+    header's keys as written, so that a round trip keeps it. ``dropped_lines`` are the 1-based numbers of
+    the file's lines that gave no time and so no row.
     """
 
     header: LogHeader
@@ -79,6 +80,12 @@ class Log:
     columns: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     path: Path | None = None
     keys: tuple[str, ...] = ()
+    dropped_lines: tuple[int, ...] = ()
+
+    @property
+    def unread(self) -> int:
+        """How many rows have no reading."""
+        return int(np.count_nonzero(np.isnan(self.reading)))
 
 
 @dataclass(frozen=True)

@@ -45,7 +45,8 @@ PATHS: dict[str, LeakPath] = {
         LeakPath("panel-faces", ("shop", "box"), "panel faces", "faces", "walls and bottom, through the board"),
         LeakPath("port-flange", ("shop", "box"), "port flange", "flange",
                  "flange bead and screws, or the gasket to the machine's table"),
-        LeakPath("line", ("shop", "box"), "line", "line", "hose, gauge tapping, fittings on the box's side of the valve"),
+        LeakPath("line", ("shop", "box"), "line", "line",
+                 "hose, gauge tapping, fittings on the box's side of the valve"),
         LeakPath("valve-seat", ("box", "pump"), "valve seat", "valve",
                  "signed: with a pump or tank behind it a weeping seat takes air out and hides a leak"),
         LeakPath("top-panel", ("box", "space"), "top panel", "top panel",
@@ -92,7 +93,9 @@ def check_path(path: str) -> str:
     """
     if parent(path) in PATHS and not path.endswith("/"):
         return path
-    raise WrongUsage(f"'{path}' is no leak path; take one of {', '.join(PATHS)}, or a part of one such as panel-edges/front.")
+    raise WrongUsage(
+        f"'{path}' is no leak path; take one of {', '.join(PATHS)}, or a part of one such as panel-edges/front."
+    )
 
 
 def open_paths(setup: str, sealed: Iterable[str] = (), override: Iterable[str] | None = None) -> tuple[str, ...]:

@@ -94,7 +94,9 @@ def parse_gauge_unit(text: str) -> GaugeUnit:
     for reference in _REFERENCES:
         if len(words) == 2 and words[0].lower() == reference:
             return GaugeUnit(reference, parse_unit(words[1]))
-    raise WrongUsage(f"'{text.strip()}' does not say what the gauge counts from; write absolute, vacuum or gauge, then the unit.")
+    raise WrongUsage(
+        f"'{text.strip()}' does not say what the gauge counts from; write absolute, vacuum or gauge, then the unit."
+    )
 
 
 def to_absolute_pa(reading: Number, unit: GaugeUnit, room_pa: float) -> Number:

@@ -1,0 +1,71 @@
+"""Numbers as people and spreadsheets write them, read from text."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from acquisition.records import Uncertain
+
+LARGEST = 1e12
+"""No gauge and no clock counts further; above it lie the over-range words of instruments (9.9E37)."""
+
+_PLAIN = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_PLUS_MINUS = re.compile(r"\s*(?:\+-|\+/-|±)\s*")
+
+
+def to_number(text: str) -> float:
+    """Read a number; NaN for a word, a blank, an over-range code or anything doubtful.
+
+    Takes a decimal comma (``101,1``) and thousands marks of the other kind (``1.013,25``, ``1,013.25``);
+    two marks of one kind (``151.203.000``) are no number.
+    """
+    word = text.strip().replace("\u2212", "-")
+    if "," in word:
+        word = _with_point(word)
+    if not _PLAIN.fullmatch(word):
+        return math.nan
+    value = float(word)
+    return value if abs(value) <= LARGEST else math.nan
+
+
+def _with_point(word: str) -> str:
+    comma, point = word.rfind(","), word.rfind(".")
+    if point > comma:
+        return word.replace(",", "")
+    return word.replace(".", "").replace(",", ".") if word.count(",") == 1 else word
+
+
+def to_uncertain(text: str, share: float = 0.0, least: float = 0.0) -> Uncertain:
+    """Read ``a +- u``; without ``+-`` the uncertainty is ``share * a``, but at least ``least``.
+
+    Raises
+    ------
+    ValueError
+        One of the two is not a number, or the uncertainty is negative.
+    """
+    parts = _PLUS_MINUS.split(text.strip())
+    values = [to_number(part) for part in parts]
+    if len(values) > 2 or any(math.isnan(value) for value in values):
+        raise ValueError("write a number, or a number +- its standard uncertainty, such as 31.4 +- 0.9")
+    value = values[0]
+    u = values[1] if len(values) == 2 else max(abs(value) * share, least)
+    if u < 0:
+        raise ValueError("the uncertainty after +- must not be negative")
+    return Uncertain(value, u)
+
+
+def number_text(value: float) -> str:
+    """Shortest text that reads back as the same number; empty for what is no finite number."""
+    if not math.isfinite(value):
+        return ""
+    text = repr(float(value))
+    return text.removesuffix(".0")
+
+
+def uncertain_text(quantity: Uncertain, share: float = 0.0, least: float = 0.0) -> str:
+    """Text of ``a +- u``, without the ``+- u`` where reading would put the same back."""
+    value, u = number_text(quantity.value), quantity.u
+    if u == max(abs(quantity.value) * share, least):
+        return value
+    return f"{value} +- {number_text(u)}"
