@@ -14,7 +14,6 @@ MOST_BYTES = 512
 PAUSE_S = 0.5
 
 _ENDINGS = re.compile(rb"[\r\n]+")
-_ESCAPE = re.compile(r"\\x([0-9A-Fa-f]{2})")
 
 
 class Whole(Enum):
@@ -33,21 +32,6 @@ class HeardLine:
     t_s: float
     raw: bytes
     whole: Whole = Whole.WHOLE
-
-
-def escape(raw: bytes) -> str:
-    r"""Bytes as printable ASCII: all else, and the backslash itself, as ``\xNN``."""
-    if raw.isascii() and b"\\" not in raw:
-        text = raw.decode("ascii")
-        if text.isprintable():
-            return text
-    return "".join(chr(b) if 0x20 <= b < 0x7F and b != 0x5C else f"\\x{b:02X}" for b in raw)
-
-
-def unescape(text: str) -> bytes:
-    r"""The inverse of ``escape``: ``\xNN`` back to its byte; other text as UTF-8."""
-    parts = _ESCAPE.split(text)
-    return b"".join(bytes.fromhex(p) if i % 2 else p.encode() for i, p in enumerate(parts))
 
 
 class LineFramer:

@@ -14,6 +14,7 @@ from typing import Any, Literal, TypeVar
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.lineforms import LineSpec, Scale, compile_pattern
 from acquisition.registers import RegisterSpec
+from acquisition.tomltext import toml_text
 from acquisition.units import GaugeUnit, parse_gauge_unit
 
 Parity = Literal["none", "even", "odd"]
@@ -107,16 +108,19 @@ def parse_gauge(tables: Mapping[str, Any]) -> GaugeSpec:
 
 def format_gauge(spec: GaugeSpec) -> str:
     """Text of a ``gauge.toml`` that ``read_gauge_file`` reads back; defaults of the tables are left out."""
-    gauge: dict[str, object] = {"name": spec.name or None, "unit": str(spec.unit),
-                                "resolution": spec.resolution, "accuracy": spec.accuracy}
-    parts = [_format_table("gauge", gauge), _format_table("port", _changed(spec.port, keep=("baud",)))]
+    gauge = {"name": spec.name or None, "unit": str(spec.unit),
+             "resolution": spec.resolution, "accuracy": spec.accuracy}
+    tables: dict[str, Mapping[str, object]] = {
+        "gauge": {k: v for k, v in gauge.items() if v is not None},
+        "port": _changed(spec.port, keep=("baud",)),
+    }
     if spec.registers is not None:
-        parts.append(_format_table("registers", _changed(spec.registers, keep=("address", "function", "register"))))
+        tables["registers"] = _changed(spec.registers, keep=("address", "function", "register"))
     else:
-        parts.append(_format_table("lines", _changed(spec.lines)))
+        tables["lines"] = _changed(spec.lines)
     if spec.scale is not None:
-        parts.append(_format_table("scale", _changed(spec.scale)))
-    return "\n".join(p for p in parts if p)
+        tables["scale"] = _changed(spec.scale)
+    return toml_text({name: table for name, table in tables.items() if table})
 
 
 def _lines(table: Mapping[str, Any]) -> LineSpec:
@@ -216,26 +220,8 @@ def _fill(kind: type[Spec], table: Mapping[str, Any], where: str) -> Spec:
 def _changed(spec: PortSettings | LineSpec | RegisterSpec | Scale, keep: tuple[str, ...] = ()) -> dict[str, object]:
     """Fields of a spec that differ from their defaults, and those to keep."""
     values = {f.name: (getattr(spec, f.name), f.default) for f in fields(spec)}
-    return {k: v for k, (v, default) in values.items() if v not in (None, {}, ()) and (k in keep or v != default)}
-
-
-def _format_table(name: str, values: Mapping[str, object]) -> str:
-    rows = [f"{key} = {_format_value(value)}" for key, value in values.items() if value is not None]
-    return "\n".join([f"[{name}]", *rows, ""]) if rows else ""
-
-
-def _format_value(value: object) -> str:
-    if isinstance(value, str):
-        return _quoted(value)
-    if isinstance(value, tuple):
-        return "[" + ", ".join(_format_value(v) for v in value) + "]"
-    if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{k} = {_format_value(v)}" for k, v in value.items()) + "}"
-    return f"{value!r}"
-
-
-def _quoted(text: str) -> str:
-    if "'" not in text and text.isprintable():
-        return f"'{text}'" if "\\" in text or '"' in text else f'"{text}"'
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04X}" for c in escaped) + '"'
+    return {
+        k: {str(c): u for c, u in v.items()} if isinstance(v, Mapping) else v
+        for k, (v, default) in values.items()
+        if v not in (None, {}, ()) and (k in keep or v != default)
+    }

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from acquisition.framing import HeardLine, LineFramer, Whole, escape, unescape
+from acquisition.framing import HeardLine, LineFramer, Whole
 
 
 def heard(framer: LineFramer, *pieces: bytes) -> list[bytes]:
@@ -87,18 +87,3 @@ def test_what_is_unfinished_at_the_end_is_told() -> None:
     framer = LineFramer()
     framer.feed(b"101.3\r\n101.", 0.0)
     assert [(line.raw, line.whole) for line in framer.finish(1.0)] == [(b"101.", Whole.CUT)]
-
-
-@pytest.mark.parametrize(
-    ("raw", "text"),
-    [(b"101.30 kPa", "101.30 kPa"), (b"a\\b", "a\\x5Cb"), (b"\x00\xff\t", "\\x00\\xFF\\x09"), (b"\x7f", "\\x7F")],
-)
-def test_raw_is_escaped_as_the_log_format_says(raw: bytes, text: str) -> None:
-    assert escape(raw) == text
-    assert unescape(text) == raw
-
-
-def test_every_byte_survives_the_round_trip() -> None:
-    every = bytes(range(256))
-    assert escape(every).isascii()
-    assert unescape(escape(every)) == every
