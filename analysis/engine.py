@@ -208,11 +208,22 @@ class _Problem:
                 break
             gradient, hessian[live] = self.quadratic(at.theta[live], at.mu[live], member[live])
             at.measure(live, hessian[live], size)
-            _, left[live] = damped_step(hessian[live], gradient, np.zeros_like(gradient))
+            move, left[live] = damped_step(hessian[live], gradient, np.zeros_like(gradient))
             open_ = left[live] >= self.tolerance
+            self.finish(at, live[~open_], move[~open_], member)
             live = live[open_]
             live = live[self.advance(at, live, gradient[open_], hessian[live], member[live])]
         return Fit(at.theta, at.value, hessian, at.mu, left < max(NEAR, self.tolerance))
+
+    def finish(self, at: _Place, rows: IntArray, move: FloatArray, member: IntArray) -> None:
+        """Take the last full step: it gains too little to be seen in the value, but brings the top nearer."""
+        if not rows.size:
+            return
+        theta = at.theta[rows] + move
+        mu = self.model(theta, member[rows])
+        value = self.value(mu, theta, member[rows])
+        fine = value > at.value[rows] - self.tolerance
+        at.theta[rows[fine]], at.mu[rows[fine]], at.value[rows[fine]] = theta[fine], mu[fine], value[fine]
 
     def advance(
         self, at: _Place, live: IntArray, gradient: FloatArray, hessian: FloatArray, member: IntArray,

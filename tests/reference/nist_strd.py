@@ -105,7 +105,7 @@ def fitted(data: Certified, start: int):
 
     begin = data.starts[start][None, :]
     none = Prior(np.zeros_like(begin), np.full_like(begin, np.inf))
-    best = fit(model, unknown_sd_score(data.y), begin, none, most=3000, tolerance=1e-13)
+    best = fit(model, unknown_sd_score(data.y), begin, none, most=3000, tolerance=1e-15)
     return best.theta[0], *standard_errors(best, data.y)
 
 

@@ -64,7 +64,7 @@ def straight_line(x, y):
     def line(theta, member):
         return theta[:, :1] + theta[:, 1:] * x
 
-    best = fit(line, unknown_sd_score(y), np.array([[y.mean(), 1.0]]), none, wide, tolerance=1e-13)
+    best = fit(line, unknown_sd_score(y), np.array([[y.mean(), 1.0]]), none, wide, tolerance=1e-12)
     errors, s = standard_errors(best, y)
     return best.theta[0], errors, s, best.covariance() * y.size / (y.size - 2)
 
