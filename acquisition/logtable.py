@@ -103,7 +103,7 @@ def read_quickly(data: bytes, layout: Layout) -> Table | None:
         try:
             frame = pd.read_csv(
                 io.BytesIO(data), names=list(layout.names), dtype=types, index_col=False, encoding="utf-8",
-                keep_default_na=False, na_values={"reading": [""]}, low_memory=False,
+                keep_default_na=False, na_values={"reading": [""]},
             )
         except (ValueError, pd.errors.ParserWarning):
             return None

@@ -177,3 +177,23 @@ class Event:
     path: str
     kind: Literal["repair", "change", "remark", "correction"]
     text: str
+
+
+@dataclass(frozen=True)
+class LogEntry:
+    """What the catalogue knows of one log without opening it.
+
+    ``stamp`` tells whether the file or its corrections changed since; ``content_hash`` is the file's;
+    ``started_utc`` ISO text in UTC or None; ``rows`` the table's length; ``error`` why the log cannot be
+    read, else None.
+    """
+
+    box: str
+    name: str
+    stamp: str
+    content_hash: str
+    setup: str | None
+    sealed: tuple[str, ...]
+    started_utc: str | None
+    rows: int
+    error: str | None

@@ -23,6 +23,7 @@ PA_PER: dict[str, float] = {
     "Pa": 1.0,
     "hPa": 100.0,
     "kPa": 1000.0,
+    "MPa": 1e6,
     "mbar": 100.0,
     "bar": 100_000.0,
     "inHg": 3386.389,
@@ -74,10 +75,11 @@ def parse_unit(text: str) -> str:
     Raises
     ------
     WrongUsage
-        The unit is not one of ``PA_PER``.
+        The unit is not one of ``PA_PER``; ``mPa``, a thousandth of a pascal, is none of them.
     """
-    name = _SPELLINGS.get(re.sub(r"\s+", " ", text.strip()).lower())
-    if name is None:
+    word = re.sub(r"\s+", " ", text.strip())
+    name = _SPELLINGS.get(word.lower())
+    if name is None or word == "mPa":
         raise WrongUsage(f"'{text.strip()}' is no pressure unit; take one of {', '.join(PA_PER)}.")
     return name
 
