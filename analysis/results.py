@@ -211,7 +211,11 @@ class NextTest:
 
 @dataclass(frozen=True)
 class Ranking:
-    """Where the air likely gets in, of one box's tests."""
+    """Where the air likely gets in, of one box's tests.
+
+    ``not_told_apart_m2`` is the summed area of each group of ``not_told_apart``, which is known better
+    than its members; empty when it was not worked out.
+    """
 
     box: str | None
     outcome: Literal["ranked", "refused"]
@@ -224,6 +228,7 @@ class Ranking:
     left_out: tuple[tuple[str, str], ...]
     next_test: NextTest | None
     advice: tuple[str, ...]
+    not_told_apart_m2: tuple[Interval, ...] = ()
 
 
 @dataclass(frozen=True)
