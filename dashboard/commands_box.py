@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from acquisition.boxfile import BOX_FILE, check_box_name, write_box
 from acquisition.errors import WrongUsage
 from dashboard.box_questions import QUESTIONS, box_from, read_answer
 
@@ -31,8 +32,6 @@ def new_box(name: str | None, out: Path | None, archive: Path | None, **given: s
     On a terminal it asks for what the options leave out; Enter skips a question. A file that exists is left
     untouched.
     """
-    from acquisition.boxfile import write_box
-
     if out is not None and archive is not None:
         raise WrongUsage("Take either --out or --archive, not both.")
     asking = sys.stdin.isatty()
@@ -42,8 +41,8 @@ def new_box(name: str | None, out: Path | None, archive: Path | None, **given: s
     if asking:
         _ask_for_missing(given)
     answers = {q.name: read_answer(q, text) for q in QUESTIONS if (text := given[q.name])}
-    target = out or (Path("box.toml") if archive is None else archive / name / "box.toml")
-    write_box(box_from(name, answers), target)
+    target = out or (archive / check_box_name(name) if archive else Path()) / BOX_FILE
+    write_box(box_from(name, answers), target, overwrite=False)
     click.echo(f"Written: {target}")
     return 0
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from acquisition.archive import EVENTS_FILE
+from acquisition.boxfile import BOX_FILE, find_box, read_box
 from acquisition.errors import UnreadableInput, WrongUsage
+from acquisition.events import corrected, corrections_of, read_events
+from acquisition.logfile import read_log
 from dashboard.faults import DONE, FAULT_IN_THE_PROGRAM, complain, fault_sentence
 
 if TYPE_CHECKING:
-    from acquisition.records import Box, Log
+    from acquisition.records import Box, Event, Log
     from analysis.results import Assessment
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -65,9 +69,11 @@ class BoxFinder:
         if self._box_file is not None:
             return self._named_by_option(log, self._box_file)
         name = log.header.box
-        if name is None:
+        if name is None or log.path is None:
             return None
-        return next((box for box in self._candidates(log, name) if box.name == name), None)
+        if self._archive is None:
+            return find_box(log.path, name)
+        return self._of_archive(self._archive, name)
 
     def _named_by_option(self, log: Log, box_file: Path) -> Box:
         box = self._box(box_file)
@@ -75,20 +81,13 @@ class BoxFinder:
             raise WrongUsage(f"{log.path}: the log is of box {log.header.box}, but {box_file} describes {box.name}.")
         return box
 
-    def _candidates(self, log: Log, name: str) -> Iterator[Box]:
-        if self._archive is not None:
-            folders: tuple[Path, ...] = (self._archive / name,)
-        else:
-            folder = (log.path or Path("log")).resolve().parent
-            folders = (folder, folder.parent)
-        for folder in folders:
-            if (folder / "box.toml").is_file():
-                yield self._box(folder / "box.toml")
+    def _of_archive(self, archive: Path, name: str) -> Box | None:
+        # Only a name that is one folder's name may lead anywhere: a log from elsewhere could hold "../..".
+        place = next((folder for folder in archive.iterdir() if folder.name == name), archive) / BOX_FILE
+        return self._box(place) if place.is_file() else None
 
     def _box(self, path: Path) -> Box:
         if path not in self._read:
-            from acquisition.boxfile import read_box
-
             self._read[path] = read_box(path)
         return self._read[path]
 
@@ -114,13 +113,36 @@ def gather(logs: Sequence[Path], archive: Path | None, box_file: Path | None) ->
 
 
 def _read_pair(path: Path, finder: BoxFinder) -> Pair:
-    from acquisition.logfile import read_log
-
-    try:
-        log = read_log(path)
-    except OSError as error:
-        raise UnreadableInput(f"cannot be read ({error.strerror or error}).", path) from error
+    log = read_log(path)
+    corrections = corrections_of(_events_in(_folders_of(path)), path.name)
+    log = corrected(log, corrections)
     return log, finder.box_of(log)
+
+
+def _folders_of(log_path: Path) -> tuple[Path, ...]:
+    folder = log_path.absolute().parent
+    return folder, folder.parent
+
+
+def _events_in(folders: Sequence[Path]) -> tuple[Event, ...]:
+    """Events of the first of the folders that has a file of them."""
+    return next((read_events(f / EVENTS_FILE) for f in folders if (f / EVENTS_FILE).is_file()), ())
+
+
+def events_of(pairs: Sequence[Pair], archive: Path | None, box_file: Path | None) -> tuple[Event, ...]:
+    """Events of the one box the logs are of: beside the box's file, which is where the box was looked up.
+
+    Raises
+    ------
+    UnreadableInput
+        The events are there and cannot be read.
+    """
+    if box_file is not None:
+        return _events_in([box_file.absolute().parent])
+    name = one_box(pairs)
+    if archive is not None:
+        return _events_in([folder for folder in archive.iterdir() if folder.name == name])
+    return _events_in(_folders_of(pairs[0][0].path or Path("log"))) if name is not None else ()
 
 
 def one_box(pairs: Sequence[Pair]) -> str | None:

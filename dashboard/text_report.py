@@ -94,10 +94,8 @@ def _notes(result: Assessment, system: System) -> list[Row]:
 
 def _law(law: LawVerdict) -> str:
     chances = ", ".join(f"{kind} {wording.chance_text(chance)}" for kind, chance in law.probability.items())
-    name = "undetermined" if law.kind == "undetermined" else law.kind
-    if law.variant:
-        name = f"{name}, {law.variant}"
-    return f"{name} ({chances})"
+    variant = f", {law.variant}" if law.variant else ""
+    return f"{law.kind}{variant} ({chances})"
 
 
 def _release(result: Assessment) -> str:
@@ -214,3 +212,16 @@ def _test(test: TestPoint, system: System) -> str:
     else:
         told = wording.area_text(test.area_m2, system)
     return told if test.set_aside is None else f"{told} (set aside: {test.set_aside})"
+
+
+def box_text(name: str, result: Assessment | None, ranking: Ranking | None, has_tank: bool | None = None) -> str:
+    """One box in a few lines: the answer of the test that speaks for it, the likeliest paths, what to do."""
+    if result is None:
+        return f"{name}: no test yet"
+    answer = wording.answer_sentence(result, "metric", has_tank)
+    lines = [f"{name}, {wording.setup_name(result.setup)}", f"{_INDENT}{answer}"]
+    if ranking is not None and ranking.outcome == "ranked":
+        likely = _likeliest_first(ranking.paths)[:3]
+        lines += [_path_lines(place, path, "metric")[0] for place, path in enumerate(likely, start=1)]
+        lines += table([*_next_test_rows(ranking), *[("what to do", text) for text in ranking.advice[:1]]])
+    return "\n".join(lines)

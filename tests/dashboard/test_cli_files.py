@@ -1,0 +1,130 @@
+"""Commands that write what users own: box files and events; and their refusals."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+
+from acquisition.boxfile import read_box
+from acquisition.events import read_events
+from acquisition.records import Baffles, Pump, Rim, Tank, Uncertain, Vents
+from dashboard import commands_box
+from dashboard.cli import run
+
+ANSWERS = [
+    "--inside-mm", "600x600x90", "--wood", "bare", "--board-mm", "18", "--baffles", "2x1", "--lip-mm", "4",
+    "--vents", "50x1,2", "--volume-l", "31.4 +- 0.9", "--line-volume-l", "0.4 +- 0.1", "--pump-l-s", "1.4",
+    "--pump-ultimate-kpa", "8", "--tank-l", "100", "--working-kpa", "20",
+]  # fmt: skip
+
+
+def test_new_box_writes_what_the_options_say(tmp_path, capsys):
+    target = tmp_path / "box.toml"
+    assert run(["new-box", "B-07", "--out", str(target), *ANSWERS]) == 0
+    assert str(target) in capsys.readouterr().out
+    box = read_box(target)
+    assert (box.name, box.inside_mm, box.wood, box.board_mm) == ("B-07", (600.0, 600.0, 90.0), "bare", 18.0)
+    assert box.baffles == Baffles(2, 1)
+    assert box.rim == Rim("steel", 4.0)
+    assert box.vents == Vents(50, 1.2)
+    assert (box.volume_L, box.line_volume_L) == (Uncertain(31.4, 0.9), Uncertain(0.4, 0.1))
+    assert box.pump == Pump(1.4, 8.0)
+    assert box.tank == Tank(100.0)
+    assert box.working_kPa == 20.0
+
+
+def test_new_box_in_an_archive_gets_its_own_folder(tmp_path):
+    assert run(["new-box", "B-07", "--archive", str(tmp_path)]) == 0
+    assert read_box(tmp_path / "B-07" / "box.toml").name == "B-07"
+
+
+def test_new_box_leaves_a_file_that_is_there_untouched(tmp_path, capsys):
+    target = tmp_path / "box.toml"
+    target.write_text('name = "B-01"\n', encoding="utf-8")
+    assert run(["new-box", "B-07", "--out", str(target)]) == 2
+    assert target.read_text(encoding="utf-8") == 'name = "B-01"\n'
+    assert "exists already" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        (["../x"], "is no box name"),
+        (["B-07", "--wood", "green"], "one of bare, coated, none"),
+        (["B-07", "--inside-mm", "600x600"], "3 numbers with x between them"),
+        (["B-07", "--baffles", "two"], "two whole numbers"),
+        (["B-07", "--pump-l-s", "-1"], "a number above nought"),
+        (["B-07", "--pump-ultimate-kpa", "8"], "--pump-l-s"),
+        (["B-07", "--volume-l", "large"], "31.4 +- 0.9"),
+        (["B-07", "--out", "x.toml", "--archive", "y"], "either --out or --archive"),
+        ([], "boxhold new-box NAME"),
+    ],
+)
+def test_new_box_says_what_is_wrong_in_one_sentence(tmp_path, monkeypatch, capsys, args, told):
+    monkeypatch.chdir(tmp_path)
+    assert run(["new-box", *args]) == 2
+    said = capsys.readouterr().err
+    assert told in said
+    assert said.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def test_on_a_terminal_new_box_asks_again_until_the_answer_reads(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    answers = ["B-07", "600x600x90", "green", "bare", *[""] * 10]
+    monkeypatch.setattr(commands_box.sys, "stdin", Terminal("\n".join(answers) + "\n"))
+    assert run(["new-box"]) == 0
+    box = read_box(tmp_path / "box.toml")
+    assert (box.name, box.inside_mm, box.wood, box.pump) == ("B-07", (600.0, 600.0, 90.0), "bare", None)
+    assert "'green' does not answer --wood" in capsys.readouterr().err
+
+
+def test_note_writes_a_repair_and_a_remark(tmp_path, capsys):
+    base = ["note", "B-07", "--archive", str(tmp_path), "--date", "2026-05-03"]
+    assert run([*base, "--path", "port-flange", "--repair", "new bead, cured two days"]) == 0
+    assert "a new box in this archive" in capsys.readouterr().out
+    assert run([*base, "--remark", "hiss heard at the left corner"]) == 0
+    assert "a new box" not in capsys.readouterr().out
+    events = read_events(tmp_path / "B-07" / "events.csv")
+    assert [(e.date, e.path, e.kind, e.text) for e in events] == [
+        ("2026-05-03", "port-flange", "repair", "new bead, cured two days"),
+        ("2026-05-03", "", "remark", "hiss heard at the left corner"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        (["--repair", "x", "--remark", "y"], "either --repair"),
+        ([], "either --repair"),
+        (["--repair", "x", "--path", "roof"], "is no leak path"),
+        (["--repair", "x", "--date", "3 May"], "is no date"),
+        (["--remark", " "], "needs a text"),
+    ],
+)
+def test_note_refuses_what_would_not_read_back(tmp_path, capsys, args, told):
+    assert run(["note", "B-07", "--archive", str(tmp_path), *args]) == 2
+    assert told in capsys.readouterr().err
+    assert not (tmp_path / "B-07" / "events.csv").exists()
+
+
+def test_note_refuses_a_name_that_leads_elsewhere(tmp_path, capsys):
+    assert run(["note", "../B-07", "--archive", str(tmp_path / "archive"), "--remark", "x"]) == 2
+    assert "is no box name" in capsys.readouterr().err
+
+
+def test_history_of_no_archive_says_so(tmp_path, capsys):
+    assert run(["history", "--archive", str(tmp_path / "nowhere")]) == 3
+    assert "there is no box in this archive" in capsys.readouterr().err
+
+
+def test_history_of_an_unknown_box_names_those_there_are(tmp_path, capsys):
+    assert run(["new-box", "B-07", "--archive", str(tmp_path)]) == 0
+    assert run(["history", "--archive", str(tmp_path), "--box-id", "B-08"]) == 3
+    assert "only B-07" in capsys.readouterr().err
