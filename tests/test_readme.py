@@ -1,0 +1,96 @@
+"""The README keeps its word: its commands exist, run as written, and every sample log is listed."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+from pathlib import Path
+
+import click
+import pytest
+
+from dashboard import cli
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+MAKEFILE = (ROOT / "Makefile").read_text(encoding="utf-8")
+SAMPLES = ROOT / "sample_logs"
+
+
+def lines_of_code(text: str) -> list[str]:
+    blocks = re.findall(r"```(?:sh|bat)\n(.*?)```", text, re.DOTALL)
+    return [line.strip() for block in blocks for line in block.splitlines() if line.strip()]
+
+
+COMMANDS = [line for line in lines_of_code(README) if line.startswith("boxhold ")]
+RUNNABLE = [line for line in COMMANDS if "--port" not in line and not line.startswith("boxhold serve")]
+
+
+def test_the_readme_has_commands_to_check():
+    assert len(COMMANDS) >= 8
+
+
+@pytest.mark.parametrize("line", COMMANDS)
+def test_every_command_and_option_exists(line):
+    name, *words = shlex.split(line)[1:]
+    command = cli.LazyGroup().get_command(click.Context(cli.boxhold), name)
+    assert command is not None, name
+    known = {flag for option in command.params for flag in option.opts}
+    assert {word for word in words if word.startswith("--")} <= known
+
+
+def test_the_table_names_every_command():
+    told = set(re.findall(r"^\| `boxhold ([a-z-]+)", README, re.MULTILINE))
+    assert told == set(cli.COMMANDS)
+
+
+@pytest.mark.slow
+def test_the_commands_run_one_after_the_other_as_written(tmp_path, monkeypatch, capsys):
+    shutil.copytree(SAMPLES, tmp_path / "sample_logs", ignore=shutil.ignore_patterns("catalogue.sqlite*"))
+    monkeypatch.chdir(tmp_path)
+    for line in RUNNABLE:
+        words = [found for word in shlex.split(line)[1:] for found in (expand(tmp_path, word) or [word])]
+        code = cli.run(words)
+        told = capsys.readouterr()
+        assert (code, told.err) == (0, ""), line
+        assert told.out.strip(), line
+
+
+def expand(folder: Path, word: str) -> list[str]:
+    """What a shell makes of a word with a star."""
+    return sorted(str(path.relative_to(folder)) for path in folder.glob(word)) if "*" in word else []
+
+
+@pytest.mark.parametrize("target", sorted(set(re.findall(r"\bmake ([a-z]+)\b", README + DEVELOPERS))))
+def test_every_make_target_exists(target):
+    assert re.search(rf"^{target}:", MAKEFILE, re.MULTILINE)
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])
+def test_every_file_that_is_pointed_at_is_there(name):
+    text = (ROOT / name).read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:acquisition|analysis|dashboard|tests|docs|benchmarks|sample_logs)/[\w./-]*)`", text))
+    named |= set(re.findall(r"\]\(([^)#:]+)\)", text))
+    assert named
+    assert [target for target in sorted(named) if not (ROOT / target).exists()] == []
+
+
+def test_every_sample_log_is_listed_where_its_lesson_stands():
+    listed = (SAMPLES / "README.md").read_text(encoding="utf-8")
+    logs = sorted(SAMPLES.rglob("*.csv"))
+    logs = [path for path in logs if path.name != "events.csv"]
+    assert logs
+    assert [str(path.relative_to(SAMPLES)) for path in logs if not is_listed(path, listed)] == []
+
+
+def is_listed(path: Path, text: str) -> bool:
+    """By its name, or by a pattern with stars that stands for a row of logs of one kind."""
+    patterns = re.findall(r"`([\w./*-]+)`", text)
+    return any(path.match(pattern) or path.stem == pattern for pattern in patterns)
+
+
+def test_every_command_is_named_with_its_exit_codes():
+    for code in ("0 done", "2 wrong usage", "3 a file", "4 a port"):
+        assert code in " ".join(README.split())
