@@ -171,7 +171,7 @@ def stall_pa(area_m2: float, pump: PumpModel, room: Room) -> float:
 def _stored(rng: np.random.Generator) -> StoredAir:
     whole = rng.uniform(0.9e-3, 1.6e-3)
     fast = rng.uniform(0.15, 0.4)
-    return StoredAir((whole * fast, whole * (1.0 - fast)), (rng.uniform(30.0, 90.0), rng.uniform(200.0, 600.0)))
+    return StoredAir((whole * fast, whole * (1.0 - fast)), (rng.uniform(30.0, 90.0), rng.uniform(100.0, 500.0)))
 
 
 def _schedule(

@@ -103,9 +103,10 @@ class Engine:
         if self.plant.openings.lets_go:
             self._let_go()
         h, t = self.step_s, self.t_s
+        self.state = _warmed(self.plant, self.state, t, 0.5 * h)
         first = rates(self.plant, self.state, t, self.mode, self.area_m2, h)
         second = rates(self.plant, self.state + h * first, t + h, self.mode, self.area_m2, h)
-        self.state = self.state + 0.5 * h * (first + second)
+        self.state = _warmed(self.plant, self.state + 0.5 * h * (first + second), t + h, 0.5 * h)
         self.count += 1
         target = self._at_gauge()
         self.indicated_pa = target + (self.indicated_pa - target) * np.exp(-h / np.maximum(self.plant.lag_s, 1e-3))
@@ -138,6 +139,25 @@ def _gas(plant: Plant, state: Array) -> tuple[Array, Array]:
     """Volume (m3) and gas temperature (K); the volume follows the pressure as the panels bow."""
     volume = plant.volume_m3 * (1.0 - plant.bow * (1.0 - state[P] / plant.room_pa))
     return volume, state[P] * volume / (state[AIR] + state[VAPOUR])
+
+
+def _warmed(plant: Plant, state: Array, t_s: float, step_s: float) -> Array:
+    """The state after the inside has warmed (or cooled) its gas for a while; exact, however fast it goes."""
+    volume, gas_k = _gas(plant, state)
+    amount, wood_k = state[AIR] + state[VAPOUR], _wood_k(plant, t_s)
+    bow = plant.volume_m3 * plant.bow / plant.room_pa
+    give = state[P] * bow
+    pace = plant.heat_w_k * (volume + give) / (amount * (2.5 * volume + 3.5 * give))
+    target = amount * (wood_k + (gas_k - wood_k) * np.exp(-pace * step_s))
+    stiff = plant.volume_m3 * (1.0 - plant.bow)
+    out = state.copy()
+    out[P] = 2.0 * target / (stiff + np.sqrt(stiff * stiff + 4.0 * bow * target))
+    return out
+
+
+def _wood_k(plant: Plant, t_s: float) -> Array:
+    """Temperature of the inside at a time, K."""
+    return plant.wood_end_k + plant.wood_off_k * np.exp(-t_s / plant.wood_tau_s) + plant.wood_k_per_s * t_s
 
 
 def leak_flow(plant: Plant, p_pa: Array, gas_k: Array, room_pa: Array, room_k: Array, area_m2: Array) -> Array:
@@ -179,7 +199,7 @@ def rates(plant: Plant, state: Array, t_s: float, mode: Mode, area_m2: Array, st
     p, tank = state[P], state[TANK]
     volume, gas_k = _gas(plant, state)
     room_pa, room_k = plant.room_pa + plant.room_pa_per_s * t_s, plant.room_k + plant.room_k_per_s * t_s
-    wood_k = plant.wood_end_k + plant.wood_off_k * np.exp(-t_s / plant.wood_tau_s) + plant.wood_k_per_s * t_s
+    wood_k = _wood_k(plant, t_s)
     share = state[VAPOUR] / (state[AIR] + state[VAPOUR])
     humid = plant.vapour_share * laws.saturation_pa(room_k - ZERO_CELSIUS_K) / room_pa
 
@@ -190,6 +210,7 @@ def rates(plant: Plant, state: Array, t_s: float, mode: Mode, area_m2: Array, st
     dump = laws.nozzle_flow(p, gas_k, tank, room_k, plant.line_area_m2 * mode.dump)
     dump = _limited(dump, p - tank, both, gas_k, step_s)
     pumped = mode.pump * _pump_speed(plant, p) * p / gas_k
+    back = mode.pump * plant.pump_speed_m3_s * np.minimum(plant.pump_ultimate_pa, p) / gas_k
     behind = np.where(plant.behind_room > 0.0, room_pa, np.where(plant.behind_tank > 0.0, tank, plant.pump_ultimate_pa))
     seat = laws.nozzle_flow(behind, room_k, p, gas_k, plant.seat_area_m2 * mode.shut)
 
@@ -198,16 +219,16 @@ def rates(plant: Plant, state: Array, t_s: float, mode: Mode, area_m2: Array, st
     ceiling = plant.activity * laws.saturation_pa(wood_k - ZERO_CELSIUS_K)
     wet = np.where(plant.activity > 0.0, volume / plant.moisture_tau_s, 0.0) * (ceiling - share * p) / wood_k
 
+    # A pump's ultimate is air slipping back through it: what it takes is box gas, what slips back is dry air.
     fresh, out = leak + vent + seat, pumped + dump
     outward = np.minimum(fresh, 0.0) - out
     inward = np.maximum(fresh, 0.0)
-    warmth = np.minimum(plant.heat_w_k, 2.0 * p * volume / (gas_k * step_s))  # never past the wall within a step
-    heat = 3.5 * (inward * room_k + outward * gas_k + (stored + wet) * wood_k) - warmth * (gas_k - wood_k)
+    heat = 3.5 * (inward * room_k + outward * gas_k + (stored + wet) * wood_k)
     slope = plant.volume_m3 * plant.bow / plant.room_pa
     return np.array([
         heat / (2.5 * volume + 3.5 * p * slope),
-        inward * (1.0 - humid) + outward * (1.0 - share) + stored,
-        inward * humid + outward * share + wet,
+        inward * (1.0 - humid) + outward * (1.0 - share) + stored + back * share,
+        inward * humid + (outward - back) * share + wet,
         -(fast - slow) / plant.pore_volume_m3[0],
         -slow / plant.pore_volume_m3[1],
         (dump * room_k - _tank_pumped(plant, tank, mode) - seat * plant.behind_tank * room_k) / plant.tank_volume_m3,

@@ -87,7 +87,7 @@ class StoredAir:
     """
 
     volume_m3_m2: tuple[float, float] = (0.35e-3, 0.9e-3)
-    tau_s: tuple[float, float] = (60.0, 350.0)
+    tau_s: tuple[float, float] = (40.0, 200.0)
     start_pa: float | None = None
 
 
