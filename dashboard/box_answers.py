@@ -8,7 +8,6 @@ from acquisition.records import Box, Event
 from analysis.results import Assessment, Ranking, SheetComparison
 
 WITH_SHEET = "formed-sheet"
-WITHOUT_SHEET = frozenset({"undrilled", "vents-taped", "film-on-top", "film-on-rim"})
 
 
 def rank_box(results: Sequence[Assessment], box: Box | None, events: Sequence[Event]) -> Ranking:
@@ -20,9 +19,9 @@ def rank_box(results: Sequence[Assessment], box: Box | None, events: Sequence[Ev
 
 def comparison_of(results: Sequence[Assessment]) -> SheetComparison | None:
     """With-sheet minus without-sheet of one box's tests, or None where one of the two sides is missing."""
-    from analysis.compare import compare_sheet
+    from analysis.compare import PREFERRED, compare_sheet
 
     usable = [result for result in results if result.outcome != "refused"]
-    without = [result for result in usable if result.setup in WITHOUT_SHEET]
+    without = [result for result in usable if result.setup in PREFERRED]
     sheeted = [result for result in usable if result.setup == WITH_SHEET]
     return compare_sheet(without, sheeted) if without and sheeted else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 
 from analysis import wording
 from analysis.results import (
@@ -158,7 +159,7 @@ def _path_lines(place: int, path: PathResult, system: System) -> list[str]:
 
 
 def _ranking_notes(result: Ranking, system: System) -> list[Row]:
-    rows: list[Row] = [("not told apart", _paths(group)) for group in result.not_told_apart]
+    rows = _not_told_apart(result, system)
     if result.not_tested:
         rows.append(("not tested", _paths(result.not_tested)))
     if result.comparison is not None:
@@ -168,6 +169,14 @@ def _ranking_notes(result: Ranking, system: System) -> list[Row]:
     rows += [("left out", f"{log}: {reason}") for log, reason in result.left_out]
     rows += _next_test_rows(result)
     rows += [("what to do" if first else "", text) for first, text in _with_first(result.advice)]
+    return rows
+
+
+def _not_told_apart(result: Ranking, system: System) -> list[Row]:
+    rows: list[Row] = []
+    for group, total in zip_longest(result.not_told_apart, result.not_told_apart_m2[: len(result.not_told_apart)]):
+        together = "" if total is None else f": together {wording.area_text(total, system)}"
+        rows.append(("not told apart", f"{_paths(group)}{together}"))
     return rows
 
 

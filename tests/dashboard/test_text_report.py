@@ -152,6 +152,12 @@ def test_ranking_tells_what_is_not_known_and_what_to_do(label, told):
     assert told in row(ranking_text(RANKING), label)
 
 
+def test_a_group_that_is_not_told_apart_has_its_sum_where_it_is_known():
+    ranking = replace(RANKING, not_told_apart_m2=(Interval(0.4e-6, 0.3e-6, 0.5e-6),))
+    told = row(ranking_text(ranking), "not told apart")
+    assert told.endswith("panel edges and panel faces: together 0.40 mm², 0.30 to 0.50")
+
+
 def test_a_refused_ranking_says_why():
     refused = replace(RANKING, outcome="refused", reason="No test can be used.", paths=(), advice=())
     assert "No answer. No test can be used." in ranking_text(refused)
