@@ -19,7 +19,7 @@ from acquisition.serialport import Opener, Port, PortLost, find_again, identity_
 
 Clock = Callable[[], float]
 
-SETTLED_S = 0.05
+SETTLED_S = 0.03
 """Bytes that come sooner after opening than this were on their way before: the first line may be half."""
 FIRST_WAIT_S = 0.5
 SAME_SHARE = 0.2

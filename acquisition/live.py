@@ -20,7 +20,7 @@ import numpy as np
 from acquisition.announce import Announcement, announced
 from acquisition.errors import BoxholdError, OutsideWorldFailed, WrongUsage
 from acquisition.gaugefile import GaugeSpec
-from acquisition.listener import Heard, Listener
+from acquisition.listener import SETTLED_S, Heard, Listener
 from acquisition.partlog import PartLog, lock_log, part_path, unlock_log
 from acquisition.recorder import REMARK, Counts, Mark, Recording, Since
 from acquisition.records import Log, LogHeader
@@ -57,22 +57,65 @@ class LiveState:
     marks: tuple[Mark, ...] = field(default=())
 
 
+class Ears:
+    """A thread that listens and does nothing else."""
+
+    def __init__(self, listener: Listener) -> None:
+        self._listener = listener
+        self._heard: deque[list[Heard]] = deque()
+        self._ending = Event()
+        self._thread = Thread(target=self._listen, name="gauge", daemon=True)
+        self._thread.start()
+
+    def _listen(self) -> None:
+        while not self._ending.is_set():
+            heard = self._listener.poll()
+            if heard:
+                self._heard.append(heard)
+            self._ending.wait(LISTEN_EVERY_S)
+
+    @property
+    def connected(self) -> bool:
+        """Whether the port is open now."""
+        return self._listener.connected
+
+    def settle(self, seconds: float) -> None:
+        """Let a stream that was running before show itself."""
+        self._ending.wait(seconds)
+
+    def heard(self) -> list[Heard]:
+        """What has been heard since the last call."""
+        out: list[Heard] = []
+        while self._heard:
+            out += self._heard.popleft()
+        return out
+
+    def stop(self) -> None:
+        """Take what is waiting at the port, give the port back and end."""
+        if self._ending.is_set():
+            return
+        self._ending.set()
+        self._thread.join()
+        self._heard.append(self._listener.poll() if self._listener.connected else [])
+        self._heard.append(self._listener.close())
+
+
 class LiveRecording:
     """One recording with its threads; every method may be called from any thread."""
 
-    def __init__(self, listener: Listener, recording: Recording, header: LogHeader, clock: Callable[[], float]) -> None:
+    def __init__(self, ears: Ears, recording: Recording, header: LogHeader, clock: Callable[[], float]) -> None:
         self.recording = recording
         self.header = header
-        self._listener = listener
+        self._ears = ears
         self._clock = clock
-        self._heard: deque[list[Heard]] = deque()
         self._ending = Event()
         self._closing = Lock()
         self._closed: Path | None = None
         self._failed: BoxholdError | None = None
-        self._ears = Thread(target=self._listen, name="gauge", daemon=True)
         self._hands = Thread(target=self._write, name="log", daemon=True)
         self._keeper = Thread(target=self._sync, name="disk", daemon=True)
+        self._hands.start()
+        self._keeper.start()
 
     @classmethod
     def start(
@@ -105,7 +148,10 @@ class LiveRecording:
             undo.callback(unlock_log, lock)
             zero_s = clock()
             listener = Listener(wanted.address, wanted.gauge, opener=opener, clock=clock)
-            undo.callback(listener.close)
+            ears = Ears(listener)
+            undo.callback(ears.stop)
+            # Whoever waits for the log to appear before sending must not look like a stream cut into.
+            ears.settle(SETTLED_S)
             if before_log is not None and part_path(wanted.out).exists():
                 before_log()
             played = what_plays(wanted.address)
@@ -113,19 +159,9 @@ class LiveRecording:
             log = PartLog(wanted.out, header, lock=lock)
             undo.pop_all()
         rate = 1.0 if played is None else played.speed
-        live = cls(listener, Recording(log, zero_s, watched=wanted.watched, rate=rate), header, clock)
-        for thread in (live._ears, live._hands, live._keeper):
-            thread.start()
-        return live
+        return cls(ears, Recording(log, zero_s, watched=wanted.watched, rate=rate), header, clock)
 
     # Threads
-
-    def _listen(self) -> None:
-        while not self._ending.is_set():
-            heard = self._listener.poll()
-            if heard:
-                self._heard.append(heard)
-            self._ending.wait(LISTEN_EVERY_S)
 
     def _write(self) -> None:
         while not self._ending.wait(WRITE_EVERY_S):
@@ -133,8 +169,7 @@ class LiveRecording:
             self.recording.flush(self._clock())
 
     def _take_all(self) -> None:
-        while self._heard:
-            self.recording.take(self._heard.popleft())
+        self.recording.take(self._ears.heard())
 
     def _sync(self) -> None:
         while not self._ending.wait(SYNC_EVERY_S):
@@ -160,6 +195,11 @@ class LiveRecording:
         return self.recording.log_s(self._clock())
 
     @property
+    def real_s(self) -> float:
+        """Seconds since the start by our own clock, however fast a replayed log runs."""
+        return self._clock() - self.recording.zero_s
+
+    @property
     def path(self) -> Path:
         """Where the log stands now: with ``.part`` until it is closed."""
         return self._closed or self.recording.log.path
@@ -167,7 +207,7 @@ class LiveRecording:
     def state(self) -> LiveState:
         """How the recording goes."""
         recording = self.recording
-        return LiveState(self.elapsed_s, recording.counts(), self._listener.connected,
+        return LiveState(self.elapsed_s, recording.counts(), self._ears.connected,
                          recording.trouble(self._clock()), self._closed, recording.marks())  # fmt: skip
 
     def snapshot(self) -> Log:
@@ -199,10 +239,9 @@ class LiveRecording:
 
     def _close(self) -> None:
         self._ending.set()
-        for thread in (self._ears, self._hands, self._keeper):
-            thread.join()
-        self._heard.append(self._listener.poll() if self._listener.connected else [])
-        self._heard.append(self._listener.close())
+        self._hands.join()
+        self._keeper.join()
+        self._ears.stop()
         self._take_all()
         self.recording.finish()
         try:

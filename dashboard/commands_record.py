@@ -1,0 +1,302 @@
+"""The commands that deal with gauges: ``record``, ``gauges``, ``replay`` and ``import``."""
+
+from __future__ import annotations
+
+import signal
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from types import FrameType
+
+import click
+
+from acquisition.errors import UnreadableInput, WrongUsage
+from acquisition.gaugefile import GaugeSpec, PortSettings, read_gauge_file
+from acquisition.live import LiveRecording, Wanted
+from acquisition.logheader import read_header
+from acquisition.partlog import LeftOver, finish_left_over, left_over, part_path
+from acquisition.records import LogHeader
+from acquisition.serialport import SIMULATED
+from acquisition.setups import SETUPS, check_path
+from acquisition.units import GaugeUnit, parse_gauge_unit
+from dashboard.faults import complain
+
+FILE = click.Path(path_type=Path)
+LOOK_EVERY_S = 0.1
+
+
+@click.command()
+@click.option("--port", "address", metavar="ADDRESS",
+              help="The gauge's port; 'boxhold gauges' lists them. Any pyserial address.")  # fmt: skip
+@click.option("--unit", metavar="UNIT", help='What a bare number means, such as "absolute kPa" or "vacuum inHg".')
+@click.option("--gauge", "gauge_file", metavar="GAUGE.toml", type=FILE,
+              help="How the gauge speaks, from 'boxhold gauges'.")  # fmt: skip
+@click.option("--baud", type=int, metavar="N", help="Speed of the port, 9600 without it.")
+@click.option("--box-id", metavar="ID", help="Name of the box under test.")
+@click.option("--setup", metavar="SETUP", help=f"What closes the top: {', '.join(SETUPS)}.")
+@click.option("--sealed", metavar="PATH,...", help="Leak paths taped or puttied shut for this test.")
+@click.option("--set", "keys", metavar="KEY=VALUE", multiple=True,
+              help="A further header key of the log, such as barometer_kPa=101.1 or behind_valve=room.")  # fmt: skip
+@click.option("--out", metavar="LOG.csv", type=FILE, help="File to record into; it must not exist.")
+@click.option("--archive", metavar="DIR", type=FILE, help="File the log under its box in this archive.")
+@click.option("--box", "box_file", metavar="BOX.toml", type=FILE,
+              help="The box's file, for the estimate while recording.")  # fmt: skip
+@click.option("--for", "seconds", metavar="SECONDS", type=click.FloatRange(min=0, min_open=True),
+              help="End after so long.")  # fmt: skip
+@click.option("--quiet", is_flag=True, help="Ask nothing and say only what goes wrong.")
+@click.option("--manual", is_flag=True, help="Type readings from a dial gauge instead.")
+def record(
+    address: str | None, unit: str | None, gauge_file: Path | None, baud: int | None, box_id: str | None,
+    setup: str | None, sealed: str | None, keys: tuple[str, ...], out: Path | None, archive: Path | None,
+    box_file: Path | None, seconds: float | None, quiet: bool, manual: bool,
+) -> None:  # fmt: skip
+    """Record a gauge into a log; on a terminal, lead through the whole hold test.
+
+    The log stands beside its name with .part added until it is closed; whatever happens, all but the last
+    second of what was heard is in it. Ctrl-C closes it.
+    """
+    guided = not quiet and _at_terminal()
+    gauge = _gauge(address, unit, gauge_file, baud, needed=not manual)
+    header = _header(gauge.unit, box_id, setup, sealed, keys)
+    if manual:
+        from dashboard.manual_entry import record_by_hand
+
+        record_by_hand(gauge, header, _place(out, archive, header), ask=guided)
+        return
+    if address is None:
+        raise WrongUsage("Give the gauge's port with --port; 'boxhold gauges' lists the ports there are.")
+    if guided:
+        from dashboard.guide_run import ask_first
+
+        header = ask_first(header)
+    wanted = Wanted(address, gauge, _place(out, archive, header), header, watched=guided)
+    _offer_interrupted(wanted.out, ask=guided)
+    live = LiveRecording.start(wanted, before_log=lambda: _deal_with_left_over(wanted.out, ask=guided))
+    if guided:
+        from dashboard.guide_run import guide
+
+        guide(live, box_file, archive, seconds)
+    else:
+        _wait(live, seconds, quiet=quiet)
+
+
+def _at_terminal() -> bool:
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _gauge(address: str | None, unit: str | None, file: Path | None, baud: int | None, *, needed: bool) -> GaugeSpec:
+    """The gauge as the call describes it."""
+    if unit is not None and file is not None:
+        raise WrongUsage("Take either --unit or --gauge, not both.")
+    if file is not None:
+        spec = read_gauge_file(file)
+    elif unit is not None:
+        spec = GaugeSpec(parse_gauge_unit(unit))
+    elif address is not None and address.startswith(SIMULATED):
+        spec = GaugeSpec(GaugeUnit("absolute", "kPa"))
+    elif needed:
+        raise WrongUsage('Say what the gauge counts: --unit "absolute kPa" (or vacuum, gauge), or --gauge GAUGE.toml.')
+    else:
+        raise WrongUsage('Say what the dial counts: --unit "vacuum inHg", for example.')
+    return spec if baud is None else replace(spec, port=replace(spec.port, baud=PortSettings(baud).baud))
+
+
+def _header(
+    unit: GaugeUnit, box_id: str | None, setup: str | None, sealed: str | None, keys: tuple[str, ...]
+) -> LogHeader:
+    """The log's header as far as the call knows it."""
+    if setup is not None and setup not in SETUPS:
+        raise WrongUsage(f"'{setup}' is no setup; take one of {', '.join(SETUPS)}.")
+    paths = tuple(check_path(p.strip()) for p in (sealed or "").split(",") if p.strip())
+    lines = [(0, f"# gauge: {unit}")]
+    for pair in keys:
+        key, equals, value = pair.partition("=")
+        if not equals or not key.strip():
+            raise WrongUsage(f"--set takes KEY=VALUE, such as room_C=20.5; '{pair}' is not.")
+        lines.append((0, f"# {key.strip()}: {value.strip()}"))
+    try:
+        header, _ = read_header(lines, None)
+    except UnreadableInput as problem:
+        raise WrongUsage(f"--set: {problem}".replace("input, line 0: ", "")) from None
+    return replace(header, gauge=unit, box=box_id or header.box, setup=setup or header.setup,
+                   sealed=paths or header.sealed)  # fmt: skip
+
+
+def _place(out: Path | None, archive: Path | None, header: LogHeader) -> Path:
+    """Final name of the log."""
+    if (out is None) == (archive is None):
+        raise WrongUsage("Say where the log goes: --out LOG.csv, or --archive DIR.")
+    if out is not None:
+        if out.exists():
+            raise WrongUsage(f"{out} exists already; it is left as it is, choose another name.")
+        return out
+    if header.box is None or header.setup is None:
+        raise WrongUsage("To file a log in the archive give --box-id and --setup.")
+    from acquisition.archive import Archive
+
+    assert archive is not None
+    return Archive(archive).new_log_path(header.box, header.setup, datetime.now().astimezone())
+
+
+def _offer_interrupted(out: Path, *, ask: bool) -> None:
+    """Logs of the same folder in an archive that were cut off under other names: finish them under their own."""
+    if out.parent.name != "logs" or not out.parent.is_dir():
+        return
+    for part in sorted(out.parent.glob("*.csv.part")):
+        final = part.with_name(part.name.removesuffix(".part"))
+        if final != out and _nobody_writes(final):
+            left = left_over(final)
+            if left is not None and (not ask or _confirm(left, final)):
+                complain(f"A recording that was cut off is closed as {finish_left_over(part, keep_name_free=False)}.")
+
+
+def _nobody_writes(final: Path) -> bool:
+    from acquisition.partlog import LogInUse, lock_log, unlock_log
+
+    try:
+        unlock_log(lock_log(final))
+    except LogInUse:
+        return False
+    return True
+
+
+def _deal_with_left_over(out: Path, *, ask: bool) -> None:
+    """Close what a recording that was cut off left under the very name wanted now."""
+    left = left_over(out)
+    if left is None:
+        return
+    if ask and not _confirm(left, out):
+        raise WrongUsage(f"{left.path} is left as it is; choose another name with --out.")
+    complain(f"A recording that was cut off is closed as {finish_left_over(left.path, keep_name_free=True)}.")
+
+
+def _confirm(left: LeftOver, final: Path) -> bool:
+    minutes, seconds = divmod(int(left.seconds), 60)
+    return click.confirm(
+        f"A recording of {final.name} was cut off after {minutes}:{seconds:02d} ({left.rows} lines). Close it?",
+        default=True,
+    )
+
+
+@contextmanager
+def ended_by_signal() -> Iterator[threading.Event]:
+    """An event that Ctrl-C and SIGTERM set."""
+    ended = threading.Event()
+
+    def end(number: int, frame: FrameType | None) -> None:
+        ended.set()
+
+    before = {s: signal.signal(s, end) for s in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield ended
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _wait(live: LiveRecording, seconds: float | None, *, quiet: bool) -> None:
+    """Record without asking, until the time is over or a signal comes."""
+    if not quiet:
+        complain(f"Recording into {part_path(live.recording.log.final)}; Ctrl-C ends it.")
+    told: str | None = None
+    with ended_by_signal() as ended:
+        try:
+            while not ended.wait(LOOK_EVERY_S):
+                trouble = live.state().trouble
+                if trouble is not None and _kind(trouble) != told:
+                    complain(trouble)
+                told = None if trouble is None else _kind(trouble)
+                if seconds is not None and live.real_s >= seconds:
+                    break
+        finally:
+            path = live.stop()
+    if not quiet:
+        click.echo(str(path))
+
+
+def _kind(trouble: str) -> str:
+    """What a trouble is about: its sentence without numbers, so that a running count is told once."""
+    return "".join(c for c in trouble if not c.isdigit())
+
+
+@click.command()
+@click.argument("log", required=False, type=FILE)
+@click.option("--speed", type=click.FloatRange(min=0, min_open=True), default=1.0, help="How many times as fast.")
+@click.option("--simulate", "settings", metavar="SETTINGS", is_flag=False, flag_value="",
+              help="Play a make-believe box instead, such as leak_mm2=0.3,wood=bare,hold_s=300.")  # fmt: skip
+@click.option("--tcp", "tcp_port", metavar="PORT", type=click.IntRange(0, 65535),
+              help="Use a TCP socket; 0 takes a free one.")  # fmt: skip
+@click.option("--loop", is_flag=True, help="Begin again at the end.")
+def replay(log: Path | None, speed: float, settings: str | None, tcp_port: int | None, loop: bool) -> None:
+    """Play a log, or a make-believe box, as if it were a gauge.
+
+    Prints the address to listen to, waits until somebody does, and plays. A recording of it is marked
+    replayed or simulated, and carries the times of the log however fast it is played.
+    """
+    from acquisition.announce import announce
+    from acquisition.replay import open_outlet, play
+
+    if (log is None) == (settings is None):
+        raise WrongUsage("Give a log to play, or --simulate with or without settings.")
+    source = _Source(log, settings, speed)
+    outlet = open_outlet(tcp_port)
+    word = announce(outlet.address, source.announcement)
+    click.echo(outlet.address)
+    sys.stdout.flush()
+    complain(f'Listen with:  boxhold record --port {outlet.address} --unit "{source.unit}" --out LOG.csv')
+    try:
+        with suppress(KeyboardInterrupt), _term_as_interrupt():
+            while True:
+                play(source.events(), outlet, source.announcement.speed, told=complain)
+                if not loop:
+                    break
+            threading.Event().wait(1.0)  # the last lines must be read before the line is taken away
+    finally:
+        word.unlink(missing_ok=True)
+        outlet.close()
+
+
+class _Source:
+    """What is played: a log or a make-believe box."""
+
+    def __init__(self, log: Path | None, settings: str | None, speed: float) -> None:
+        import os
+
+        from acquisition import simgauge
+
+        self._gauge = simgauge
+        self._log = None if log is None else simgauge.check_log(log)
+        self._make = None if settings is None else simgauge.parse_make(settings)
+        if self._log is not None and log is not None:
+            what = simgauge.announcement_of(self._log, log.name, speed)
+            self.unit = str(self._log.header.gauge)
+        else:
+            assert self._make is not None
+            what = simgauge.Announcement(True, "", speed if speed != 1.0 else self._make.speed)
+            self.unit = "absolute kPa"
+        self.announcement = replace(what, pid=os.getpid())
+
+    def events(self) -> Iterator[tuple[float, bytes]]:
+        """Its lines from the start."""
+        if self._log is not None:
+            return self._gauge.log_events(self._log)
+        assert self._make is not None
+        return self._gauge.make_events(self._make)
+
+
+@contextmanager
+def _term_as_interrupt() -> Iterator[None]:
+    """SIGTERM ends the playing as Ctrl-C does."""
+
+    def end(number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
