@@ -262,7 +262,11 @@ class Repair:
 
 @dataclass(frozen=True)
 class HistoryLine:
-    """One box, setup and sealed list over the months."""
+    """One box, setup and sealed list over the months.
+
+    ``breaks`` are ISO date-times of repairs and changes that touch this line's paths: the trend starts anew
+    after each.
+    """
 
     box: str
     setup: str
@@ -272,3 +276,4 @@ class HistoryLine:
     trend: Trend | None
     trend_reason: str
     limit_m2: float | None
+    breaks: tuple[str, ...] = ()
