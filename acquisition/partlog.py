@@ -164,9 +164,9 @@ def _disk_sentence(problem: OSError, path: Path) -> str:
     return f"{path} takes no rows ({problem.strerror or problem}); the readings are kept in memory."
 
 
-def move_to_free_name(part: Path, final: Path) -> Path:
+def move_to_free_name(part: Path, final: Path, first: int = 1) -> Path:
     """Rename a finished part to its final name, or the next free of ``-2``, ``-3``; nothing is overwritten."""
-    for number in count(1):
+    for number in count(first):
         name = final if number == 1 else numbered(final, number)
         try:
             os.link(part, name)
@@ -230,6 +230,6 @@ def finish_left_over(path: Path, *, keep_name_free: bool) -> Path:
             data = file.read()
             file.truncate(data.rfind(b"\n") + 1)
             os.fsync(file.fileno())
-        return move_to_free_name(path, numbered(final, 2) if keep_name_free else final)
+        return move_to_free_name(path, final, first=2 if keep_name_free else 1)
     except OSError as problem:
         raise OutsideWorldFailed(f"{path} cannot be closed ({problem.strerror or problem}).") from None
