@@ -170,7 +170,8 @@ def _why_not(address: str, problem: OSError) -> str:
         return f"{address} is in use by another program; close that one first."
     if number == 13 or "PermissionError" in str(problem):
         return f"{address} may not be opened by this user; on Linux join the group 'dialout' and log in again."
-    return f"{address} cannot be opened ({_reason(problem)})."
+    words = _reason(problem).rpartition(": ")[2]  # pyserial repeats the address in front
+    return f"{address} cannot be opened ({words.rpartition('] ')[2]})."
 
 
 def _lock_address(address: str) -> FileLock:
