@@ -1,0 +1,274 @@
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from math import exp, log
+
+import numpy as np
+import pytest
+
+from acquisition.records import Box, Event, Pump
+from acquisition.setups import open_paths
+from analysis.history import (
+    doubling_days,
+    find_step,
+    fit_of,
+    forecast_crossing,
+    going_off_sentence,
+    history,
+    is_going_off,
+    stretches,
+)
+from analysis.repairs import repair_effect, repair_sentence
+from analysis.results import Assessment, HistoryLine, Interval, TestPoint, Trend
+
+MM2 = 1e-6
+START = datetime(2025, 9, 21, 10, 0, tzinfo=UTC)
+MONTH = 365.25 / 12.0
+
+
+def tested(day: float, mm2: float, setup: str = "vents-taped", **changes: object) -> Assessment:
+    """One test so many days after the start, its interval 7 % wide on both sides."""
+    when = START + timedelta(days=day)
+    base = Assessment(
+        log=f"{when:%Y%m%d}", box="B-03", setup=setup, sealed=(), open_paths=open_paths(setup), started=when,
+        outcome="estimate", reason=None, advice="", verdict="within", limit=None, test="hold",
+        area_m2=Interval(mm2 * MM2, mm2 * MM2 / 1.07, mm2 * MM2 * 1.07),
+    )
+    return replace(base, **changes)  # type: ignore[arg-type]
+
+
+def rising(count: int, first_day: float, apart: float, start_mm2: float, per_month: float, seed: int = 4,
+           scatter: float = 0.05) -> list[Assessment]:
+    rng = np.random.default_rng(seed)
+    days = [first_day + apart * i for i in range(count)]
+    return [
+        tested(d, start_mm2 * exp(per_month * (d - first_day) / MONTH + scatter * rng.normal())) for d in days
+    ]
+
+
+def only(lines: tuple[HistoryLine, ...]) -> HistoryLine:
+    assert len(lines) == 1
+    return lines[0]
+
+
+REPAIR = Event("2026-01-14", "panel-edges/front", "repair", "resealed, long seams")
+LIMIT_BOX = Box("B-03", pump=Pump(7.0, 8.0), working_kPa=20.0)
+
+
+def b03() -> HistoryLine:
+    before = rising(8, 0.0, 15.0, 0.6, 0.17)
+    after = rising(9, 118.0, 13.0, 0.28, 0.31, seed=5)
+    return only(history([*after, *before], [REPAIR], LIMIT_BOX))
+
+
+def test_a_repair_breaks_the_line_and_the_trend_is_that_of_the_stretch_since() -> None:
+    line = b03()
+    assert [len(s.tests) for s in stretches(line)] == [8, 9]
+    assert [t.started for t in line.tests] == sorted(t.started for t in line.tests)
+    assert [(r.date, r.path) for r in line.repairs] == [("2026-01-14", "panel-edges/front")]
+    assert line.trend is not None
+    percent = line.trend.percent_per_month
+    # grown by exp(0.31) - 1 = 36 in 100 a month
+    assert percent.low < 36.3 < percent.high
+    assert percent.value == pytest.approx(36.3, abs=8.0)
+    assert is_going_off(line)
+    assert "since 14\u00a0Jan 2026" in line.trend_reason
+    assert "season and trend cannot be told apart" in line.trend_reason
+
+
+def test_limit_of_the_box() -> None:
+    # three tenths of 7 L/s (1 - 8/20) at 20 kPa is 25.2 Pa m3/s, at 20.126 Pa m3/s per mm2 1.252 mm2
+    assert b03().limit_m2 == pytest.approx(1.252 * MM2, rel=1e-3)
+
+
+def test_when_it_reaches_its_limit() -> None:
+    line = b03()
+    crossing = forecast_crossing(line)
+    assert crossing is not None
+    assert crossing.earliest is not None
+    # 0.28 mm2 on 17 Jan 2026 growing 0.31 a month reaches 1.252 after 4.83 months: 13 Jun 2026
+    assert crossing.earliest < date(2026, 6, 13)
+    assert crossing.latest is None or crossing.latest > date(2026, 6, 13)
+    assert crossing.chance > 0.9
+    assert not crossing.over_now
+    sentence = going_off_sentence(line).replace("\u00a0", " ")
+    assert sentence.startswith("B-03 has tripled since January and reaches 1.3 mm² ")
+
+
+def test_a_flat_line_is_not_going_off() -> None:
+    line = only(history(rising(10, 0.0, 20.0, 0.2, 0.0), [], LIMIT_BOX))
+    assert line.trend is not None
+    assert not is_going_off(line)
+    assert going_off_sentence(line) == ""
+    assert doubling_days(line.trend) is None
+
+
+def test_doubling_time() -> None:
+    # ln 2 / ln 1.36 = 2.254 months = 68.6 days
+    days = doubling_days(Trend(Interval(36.0, 20.0, 60.0)))
+    assert days is not None
+    assert days.value == pytest.approx(68.6, abs=0.1)
+    assert days.low < days.value < days.high
+
+
+@pytest.mark.parametrize(("per_month", "months", "count"), [(0.10, 24, 48), (0.0, 18, 36), (0.25, 5, 10)])
+def test_interval_covers_the_truth_nine_times_in_ten(per_month: float, months: int, count: int) -> None:
+    """Synthetic boxes with a season of its own phase and 15 % scatter; the truth is the slope put in."""
+    rng = np.random.default_rng(11)
+    hit = 0
+    for _ in range(40):
+        phase = rng.uniform(0.0, 6.283)
+        points = []
+        for i in range(count):
+            m = months * i / (count - 1)
+            y = log(0.3 * MM2) + per_month * m + 0.3 * np.sin(0.5236 * m + phase) + 0.15 * rng.normal()
+            area = Interval(exp(y), exp(y - 0.07), exp(y + 0.07))
+            points.append(TestPoint(str(i), START + timedelta(days=m * MONTH), "estimate", area, None))
+        fit = fit_of(points, "vents-taped")
+        assert fit is not None
+        hit += fit.slope().low <= per_month <= fit.slope().high
+    assert hit >= 35
+
+
+@pytest.mark.parametrize(
+    ("tests", "words"),
+    [
+        ([tested(0, 0.2), tested(15, 0.2), tested(30, 0.2)],
+         "No trend can be drawn from three tests; two more, two weeks apart."),
+        ([tested(d, 0.2) for d in (0, 1, 2, 3, 4, 5)], "No trend can be drawn from 5 days; test again in two weeks."),
+        ([tested(d / 20, 0.2) for d in range(8)],
+         "No trend can be drawn from one day with tests; four more, two weeks apart."),
+        ([], None),
+    ],
+)
+def test_no_trend_yet(tests: list[Assessment], words: str | None) -> None:
+    lines = history(tests, [], None)
+    if words is None:
+        assert lines == ()
+    else:
+        line = only(lines)
+        assert line.trend is None
+        assert line.trend_reason == words
+
+
+def test_refusals_and_warm_sheets_are_set_aside_with_the_reason() -> None:
+    tests = rising(6, 0.0, 20.0, 0.2, 0.0)
+    tests.append(tested(50, 0.9, flags=("warm-sheet",)))
+    tests.append(tested(60, 1.0, outcome="refused", area_m2=None, reason="the gauge stood still"))
+    line = only(history(tests, [], None))
+    aside = {t.log: t.set_aside for t in line.tests if t.set_aside}
+    assert sorted(aside.values()) == ["no answer: the gauge stood still", "the sheet was still warm"]
+    assert line.trend is not None
+
+
+def test_one_odd_test_is_set_aside_and_does_not_make_a_trend() -> None:
+    tests = rising(9, 0.0, 20.0, 0.2, 0.0)
+    odd = tested(85.0, 1.5)
+    line = only(history([*tests, odd], [], None))
+    assert [t.log for t in line.tests if t.set_aside] == [odd.log]
+    assert line.trend is not None
+    assert abs(line.trend.percent_per_month.value) < 5.0
+
+
+def test_an_odd_newest_test_is_no_reason_to_cry_wolf() -> None:
+    tests = [*rising(9, 0.0, 20.0, 0.2, 0.0), tested(190.0, 1.5)]
+    line = only(history(tests, [], None))
+    assert line.tests[-1].set_aside is not None
+    assert not is_going_off(line)
+
+
+def test_a_step_is_named_and_is_no_slow_trend() -> None:
+    tests = [*rising(10, 0.0, 20.0, 0.2, 0.0), *rising(6, 200.0, 20.0, 0.6, 0.0, seed=7)]
+    line = only(history(tests, [], None))
+    step = find_step(line.tests, "vents-taped")
+    assert step is not None
+    assert step.factor == pytest.approx(3.0, rel=0.15)
+    assert step.found_by.date() == (START + timedelta(days=200)).date()
+    assert line.trend_reason.startswith("It stepped up")
+    assert not is_going_off(line)
+
+
+def test_a_slow_climb_is_no_step() -> None:
+    line = only(history(rising(16, 0.0, 20.0, 0.2, 0.12), [], None))
+    assert find_step(line.tests, "vents-taped") is None
+
+
+def test_lines_by_setup_and_sealed_list_in_the_order_of_the_setups() -> None:
+    tests = [
+        tested(0, 0.5, "formed-sheet"), tested(1, 0.2), tested(2, 0.2, sealed=("port-flange", "line")),
+        tested(3, 0.2, sealed=("line", "port-flange")),
+    ]
+    lines = history(tests, [], None)
+    assert [(x.setup, x.sealed, len(x.tests)) for x in lines] == [
+        ("vents-taped", (), 1), ("vents-taped", ("line", "port-flange"), 2), ("formed-sheet", (), 1)]
+
+
+def test_a_repair_elsewhere_breaks_nothing() -> None:
+    rim = Event("2026-01-14", "rim-joint", "repair", "bead round the lip")
+    line = only(history(rising(10, 0.0, 20.0, 0.2, 0.0), [rim], None))
+    assert line.breaks == ()
+    assert line.repairs == ()
+
+
+def test_changes_break_but_are_no_repairs() -> None:
+    change = Event("2026-01-14", "", "change", "40 vents added")
+    line = only(history(rising(10, 0.0, 20.0, 0.2, 0.0), [change], None))
+    assert len(line.breaks) == 1
+    assert line.repairs == ()
+
+
+@pytest.mark.parametrize(("same_day", "side"), [(0.95, 0), (0.27, 1)])
+def test_a_test_of_the_repairs_own_day_goes_where_it_fits(same_day: float, side: int) -> None:
+    day = (date(2026, 1, 14) - START.date()).days
+    tests = [*rising(4, 40.0, 15.0, 1.0, 0.0), tested(day, same_day), *rising(4, day + 10.0, 15.0, 0.25, 0.0)]
+    parts = stretches(only(history(tests, [REPAIR], None)))
+    assert any(t.started.date() == date(2026, 1, 14) for t in parts[side].tests)
+
+
+def test_upper_limits_count_as_limits() -> None:
+    area = Interval(0.005 * MM2, 0.0, 0.02 * MM2)
+    limits = [tested(d, 0.01, outcome="upper-limit", area_m2=area) for d in range(0, 120, 20)]
+    all_limits = only(history(limits, [], None))
+    assert all_limits.trend is None
+    assert "no larger leak" in all_limits.trend_reason
+    mixed = only(history([*limits, *rising(6, 120.0, 20.0, 0.1, 0.0)], [], None))
+    assert mixed.trend is not None
+    # from under 0.02 to 0.1 in four to six months can only be a rise
+    assert mixed.trend.percent_per_month.value > 10.0
+
+
+def test_check_plugs_are_taken_off() -> None:
+    line = only(history([tested(0, 0.36, plug_area_m2=0.16 * MM2)], [], None))
+    assert line.tests[0].area_m2 is not None
+    assert line.tests[0].area_m2.value == pytest.approx(0.20 * MM2)
+
+
+def test_tests_without_a_date_are_told() -> None:
+    line = only(history([tested(0, 0.2), tested(1, 0.2, started=None)], [], None))
+    assert len(line.tests) == 1
+    assert line.trend_reason.endswith("Left out for want of a start date: one.")
+
+
+def test_a_repair_that_worked() -> None:
+    tests = [*rising(4, 60.0, 15.0, 1.1, 0.0), *rising(3, 118.0, 15.0, 0.28, 0.0)]
+    line = only(history(tests, [REPAIR], None))
+    effect = repair_effect(line, line.repairs[0])
+    assert effect is not None
+    assert effect.chance_better > 0.99
+    sentence = repair_sentence(effect, "vents-taped").replace("\u00a0", " ")
+    assert sentence.startswith("The repair worked, 99 in 100 or more: from 1.1 to 0.2")
+    assert sentence.endswith(" mm².")
+
+
+def test_a_repair_that_the_sheets_hide() -> None:
+    repair = Event("2026-01-14", "sheet-edge", "repair", "lip filed")
+    tests = [tested(100, 1.1, "formed-sheet"), tested(118, 0.8, "formed-sheet")]
+    line = only(history(tests, [repair], None))
+    effect = repair_effect(line, line.repairs[0])
+    assert effect is not None
+    assert repair_sentence(effect, "formed-sheet") == (
+        "Cannot tell whether it worked; sheets differ more than this. Hold twice more.")
+
+
+def test_a_repair_without_tests_after_it_has_no_effect_yet() -> None:
+    line = only(history(rising(4, 60.0, 15.0, 1.1, 0.0), [REPAIR], None))
+    assert repair_effect(line, line.repairs[0]) is None
