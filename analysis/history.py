@@ -219,8 +219,8 @@ def _too_few(tests: Sequence[TestPoint], since: str) -> str:
     usable = _usable(tests)
     n = len({t.started.date() for t in usable})
     if n < MIN_TESTS:
-        days = "tests" if n == len(usable) else "days with tests"
-        many = days if n != 1 else days.replace("tests", "test").replace("days", "day")
+        one, more = ("test", "tests") if n == len(usable) else ("day with tests", "days with tests")
+        many = one if n == 1 else more
         return f"No trend can be drawn from {_count(n)} {many}{since}; {_count(MIN_TESTS - n)} more, two weeks apart."
     if not any(counts(t) for t in usable):
         return f"No trend: every test{since} shows only that no larger leak is there."

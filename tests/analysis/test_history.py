@@ -25,7 +25,7 @@ START = datetime(2025, 9, 21, 10, 0, tzinfo=UTC)
 MONTH = 365.25 / 12.0
 
 
-def tested(day: float, mm2: float, setup: str = "vents-taped", **changes: object) -> Assessment:
+def measured(day: float, mm2: float, setup: str = "vents-taped", **changes: object) -> Assessment:
     """One test so many days after the start, its interval 7 % wide on both sides."""
     when = START + timedelta(days=day)
     base = Assessment(
@@ -41,7 +41,7 @@ def rising(count: int, first_day: float, apart: float, start_mm2: float, per_mon
     rng = np.random.default_rng(seed)
     days = [first_day + apart * i for i in range(count)]
     return [
-        tested(d, start_mm2 * exp(per_month * (d - first_day) / MONTH + scatter * rng.normal())) for d in days
+        measured(d, start_mm2 * exp(per_month * (d - first_day) / MONTH + scatter * rng.normal())) for d in days
     ]
 
 
@@ -132,10 +132,10 @@ def test_interval_covers_the_truth_nine_times_in_ten(per_month: float, months: i
 @pytest.mark.parametrize(
     ("tests", "words"),
     [
-        ([tested(0, 0.2), tested(15, 0.2), tested(30, 0.2)],
+        ([measured(0, 0.2), measured(15, 0.2), measured(30, 0.2)],
          "No trend can be drawn from three tests; two more, two weeks apart."),
-        ([tested(d, 0.2) for d in (0, 1, 2, 3, 4, 5)], "No trend can be drawn from 5 days; test again in two weeks."),
-        ([tested(d / 20, 0.2) for d in range(8)],
+        ([measured(d, 0.2) for d in (0, 1, 2, 3, 4, 5)], "No trend can be drawn from 5 days; test again in two weeks."),
+        ([measured(d / 20, 0.2) for d in range(8)],
          "No trend can be drawn from one day with tests; four more, two weeks apart."),
         ([], None),
     ],
@@ -152,8 +152,8 @@ def test_no_trend_yet(tests: list[Assessment], words: str | None) -> None:
 
 def test_refusals_and_warm_sheets_are_set_aside_with_the_reason() -> None:
     tests = rising(6, 0.0, 20.0, 0.2, 0.0)
-    tests.append(tested(50, 0.9, flags=("warm-sheet",)))
-    tests.append(tested(60, 1.0, outcome="refused", area_m2=None, reason="the gauge stood still"))
+    tests.append(measured(50, 0.9, flags=("warm-sheet",)))
+    tests.append(measured(60, 1.0, outcome="refused", area_m2=None, reason="the gauge stood still"))
     line = only(history(tests, [], None))
     aside = {t.log: t.set_aside for t in line.tests if t.set_aside}
     assert sorted(aside.values()) == ["no answer: the gauge stood still", "the sheet was still warm"]
@@ -162,7 +162,7 @@ def test_refusals_and_warm_sheets_are_set_aside_with_the_reason() -> None:
 
 def test_one_odd_test_is_set_aside_and_does_not_make_a_trend() -> None:
     tests = rising(9, 0.0, 20.0, 0.2, 0.0)
-    odd = tested(85.0, 1.5)
+    odd = measured(85.0, 1.5)
     line = only(history([*tests, odd], [], None))
     assert [t.log for t in line.tests if t.set_aside] == [odd.log]
     assert line.trend is not None
@@ -170,7 +170,7 @@ def test_one_odd_test_is_set_aside_and_does_not_make_a_trend() -> None:
 
 
 def test_an_odd_newest_test_is_no_reason_to_cry_wolf() -> None:
-    tests = [*rising(9, 0.0, 20.0, 0.2, 0.0), tested(190.0, 1.5)]
+    tests = [*rising(9, 0.0, 20.0, 0.2, 0.0), measured(190.0, 1.5)]
     line = only(history(tests, [], None))
     assert line.tests[-1].set_aside is not None
     assert not is_going_off(line)
@@ -194,8 +194,8 @@ def test_a_slow_climb_is_no_step() -> None:
 
 def test_lines_by_setup_and_sealed_list_in_the_order_of_the_setups() -> None:
     tests = [
-        tested(0, 0.5, "formed-sheet"), tested(1, 0.2), tested(2, 0.2, sealed=("port-flange", "line")),
-        tested(3, 0.2, sealed=("line", "port-flange")),
+        measured(0, 0.5, "formed-sheet"), measured(1, 0.2), measured(2, 0.2, sealed=("port-flange", "line")),
+        measured(3, 0.2, sealed=("line", "port-flange")),
     ]
     lines = history(tests, [], None)
     assert [(x.setup, x.sealed, len(x.tests)) for x in lines] == [
@@ -219,14 +219,14 @@ def test_changes_break_but_are_no_repairs() -> None:
 @pytest.mark.parametrize(("same_day", "side"), [(0.95, 0), (0.27, 1)])
 def test_a_test_of_the_repairs_own_day_goes_where_it_fits(same_day: float, side: int) -> None:
     day = (date(2026, 1, 14) - START.date()).days
-    tests = [*rising(4, 40.0, 15.0, 1.0, 0.0), tested(day, same_day), *rising(4, day + 10.0, 15.0, 0.25, 0.0)]
+    tests = [*rising(4, 40.0, 15.0, 1.0, 0.0), measured(day, same_day), *rising(4, day + 10.0, 15.0, 0.25, 0.0)]
     parts = stretches(only(history(tests, [REPAIR], None)))
     assert any(t.started.date() == date(2026, 1, 14) for t in parts[side].tests)
 
 
 def test_upper_limits_count_as_limits() -> None:
     area = Interval(0.005 * MM2, 0.0, 0.02 * MM2)
-    limits = [tested(d, 0.01, outcome="upper-limit", area_m2=area) for d in range(0, 120, 20)]
+    limits = [measured(d, 0.01, outcome="upper-limit", area_m2=area) for d in range(0, 120, 20)]
     all_limits = only(history(limits, [], None))
     assert all_limits.trend is None
     assert "no larger leak" in all_limits.trend_reason
@@ -237,13 +237,13 @@ def test_upper_limits_count_as_limits() -> None:
 
 
 def test_check_plugs_are_taken_off() -> None:
-    line = only(history([tested(0, 0.36, plug_area_m2=0.16 * MM2)], [], None))
+    line = only(history([measured(0, 0.36, plug_area_m2=0.16 * MM2)], [], None))
     assert line.tests[0].area_m2 is not None
     assert line.tests[0].area_m2.value == pytest.approx(0.20 * MM2)
 
 
 def test_tests_without_a_date_are_told() -> None:
-    line = only(history([tested(0, 0.2), tested(1, 0.2, started=None)], [], None))
+    line = only(history([measured(0, 0.2), measured(1, 0.2, started=None)], [], None))
     assert len(line.tests) == 1
     assert line.trend_reason.endswith("Left out for want of a start date: one.")
 
@@ -261,7 +261,7 @@ def test_a_repair_that_worked() -> None:
 
 def test_a_repair_that_the_sheets_hide() -> None:
     repair = Event("2026-01-14", "sheet-edge", "repair", "lip filed")
-    tests = [tested(100, 1.1, "formed-sheet"), tested(118, 0.8, "formed-sheet")]
+    tests = [measured(100, 1.1, "formed-sheet"), measured(118, 0.8, "formed-sheet")]
     line = only(history(tests, [repair], None))
     effect = repair_effect(line, line.repairs[0])
     assert effect is not None
