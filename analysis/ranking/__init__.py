@@ -1,0 +1,109 @@
+"""Where the air likely gets in, how sure that is, and which test would settle it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from acquisition.errors import WrongUsage
+from acquisition.records import Box, Event
+from acquisition.setups import SETUPS
+from analysis.ranking.nexttest import search
+from analysis.ranking.posterior import SEED, solve
+from analysis.ranking.repairs import Worked, repair_worked
+from analysis.ranking.report import (
+    advice,
+    choose_next,
+    groups,
+    limit_m2,
+    not_tested,
+    path_results,
+    unexplained,
+)
+from analysis.results import Assessment, Ranking, SheetComparison
+
+__all__ = ["Worked", "rank", "repair_worked"]
+
+
+def rank(
+    assessments: Sequence[Assessment], box: Box | None, events: Sequence[Event] = (),
+    comparison: SheetComparison | None = None, seed: int = SEED,
+) -> Ranking:
+    """Rank the leak paths of one box by its tests.
+
+    Parameters
+    ----------
+    assessments
+        Results of one box's logs, any setups, any places sealed; refused ones and those whose setup is
+        not known are left out, with the reason.
+    box
+        Its measurements, for the careful guess before any test; None takes a middling box.
+    events
+        Repairs split a path's history, remarks speak modestly for a place.
+    comparison
+        With and without sheet, passed through.
+    seed
+        Of the draws; the same seed gives the same ranking.
+
+    Returns
+    -------
+    Areas in m2 with 95 % intervals, chances, groups not told apart, the odd test, the next test, advice.
+
+    Raises
+    ------
+    WrongUsage
+        The assessments are of more than one box.
+    """
+    name = _one_box(assessments, box)
+    used, left = _usable(assessments)
+    if not used:
+        return _refused(name, left, comparison)
+    rng = np.random.default_rng(seed)
+    posterior = solve(used, box, events, rng)
+    limit = limit_m2(used)
+    results = path_results(posterior, limit, events)
+    apart = groups(posterior, results)
+    odd = unexplained(posterior, box, events, rng)
+    choice = choose_next(posterior, search(posterior, box, _drilled(used, box), rng), odd, box, limit)
+    return Ranking(
+        box=name, outcome="ranked", reason=None, comparison=comparison, paths=results, not_told_apart=apart,
+        not_tested=not_tested(posterior), unexplained=odd, left_out=left, next_test=choice.test,
+        advice=advice(results, apart, used, choice, odd, limit),
+    )
+
+
+def _one_box(assessments: Sequence[Assessment], box: Box | None) -> str | None:
+    names = tuple(dict.fromkeys(a.box for a in assessments if a.box))
+    if len(names) > 1:
+        raise WrongUsage(f"These logs are of {len(names)} boxes ({', '.join(names)}); give the logs of one box.")
+    return names[0] if names else (box.name if box is not None else None)
+
+
+def _usable(assessments: Sequence[Assessment]) -> tuple[tuple[Assessment, ...], tuple[tuple[str, str], ...]]:
+    """Tests to rank, oldest first, and the others with the reason."""
+    reasons = {id(a): _why_not(a) for a in assessments}
+    used = [a for a in assessments if not reasons[id(a)]]
+    used.sort(key=lambda a: a.started.timestamp() if a.started is not None else float("inf"))
+    return tuple(used), tuple((a.log, reasons[id(a)]) for a in assessments if reasons[id(a)])
+
+
+def _why_not(a: Assessment) -> str:
+    if a.outcome == "refused" or a.area_m2 is None:
+        return a.reason or "No leak area could be given."
+    if not a.open_paths or a.setup not in SETUPS:
+        return f"Its setup is not known; take one of {', '.join(SETUPS)}."
+    return ""
+
+
+def _refused(name: str | None, left: tuple[tuple[str, str], ...], comparison: SheetComparison | None) -> Ranking:
+    reason = "No test gives a leak area with a known setup; hold the box once with the vents taped."
+    return Ranking(name, "refused", reason, comparison, (), (), (), None, left, None, (reason,))
+
+
+def _drilled(tests: Sequence[Assessment], box: Box | None) -> bool:
+    """Whether the vents are drilled: the latest test says so, else the box."""
+    setups = [t.setup for t in tests if t.setup != "line-only"]
+    if setups:
+        return setups[-1] != "undrilled" or (box is not None and box.vents.count > 0)
+    return box is None or box.vents.count > 0

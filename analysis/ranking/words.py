@@ -1,0 +1,202 @@
+"""The sentences of a ranking."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+
+from acquisition.records import Event
+from acquisition.setups import parent
+from analysis.numberwords import MM2_PER_M2, amount, area_text, chance_text, date_text
+from analysis.ranking.model import Problem, place_of
+from analysis.ranking.posterior import Posterior
+from analysis.results import Assessment, PathResult
+from analysis.wording import list_text, one_test_sentence, path_name, setup_name, valve_sentence
+
+_CLOSE = {
+    "line-only": "Cap the hose at the box's end",
+    "undrilled": "Leave the top as it is",
+    "vents-taped": "Tape the vents",
+    "film-on-top": "Lay film over the top, inside the rim",
+    "film-on-rim": "Take the film out to the rim, putty tape under it",
+    "formed-sheet": "Form a fresh sheet and let it cool under 40 °C",
+}
+_SEAL = {
+    "panel-edges": "tape the edges all round",
+    "port-flange": "putty the flange",
+    "line": "putty the line's fittings",
+    "rim-joint": "putty the rim joint",
+    "sheet-edge": "tape the sheet's edge down all round",
+}
+
+
+def named_test(test: Assessment) -> str:
+    """A test as a sentence names it: by its date, else by its setup and log."""
+    if test.started is None:
+        return f"the one in {test.log}"
+    return f"the one of {date_text(test.started.date(), with_year=False)}"
+
+
+def seal_words(seal: Sequence[str]) -> str:
+    """What the hand does to seal these places."""
+    return list_text([_SEAL.get(p, f"tape the {path_name(p)}") for p in seal])
+
+
+def step_words(do: str, setup: str, seal: Sequence[str], before: Assessment | None) -> str:
+    """The next test as something to do, without a full stop."""
+    if do == "redraw":
+        return "Redraw without letting air in and hold again"
+    if do == "vent-behind-valve":
+        return "Let air in behind the valve and hold again"
+    if do == "repeat" and before is not None:
+        return f"Repeat the hold with {setup_name(setup)}"
+    same = before is not None and before.setup == setup and setup != "formed-sheet" and not before.sealed
+    hold = "let the pump run until the pressure stays" if do == "stall" else "hold again"
+    if same and seal:
+        words = seal_words(seal)
+        return f"{words[0].upper()}{words[1:]} and {hold}"
+    parts = [_CLOSE[setup], *([seal_words(seal)] if seal else []), hold]
+    return list_text(parts)
+
+
+def evidence(posterior: Posterior, path: str, chance: float, events: Sequence[Event]) -> tuple[str, ...]:
+    """What speaks for or against a path, one sentence each."""
+    if path == "valve-seat":
+        return _valve(posterior)
+    tests = posterior.problem.tests
+    out = [*_differences(posterior, path), *_laws(posterior, path, chance), *_let_go(tests, path, posterior.problem)]
+    out += [f"Noted {_day(e.date)}: {e.text.rstrip('.')}." for e in events if _same_place(place_of(e), path)]
+    repairs = [e for e in events if e.kind == "repair" and _same_place(e.path, path)]
+    if repairs:
+        out.append(_repaired(posterior, path, repairs[-1]))
+    return tuple(out) or (_silent(posterior, path),)
+
+
+def _day(text: str) -> str:
+    try:
+        return date_text(date.fromisoformat(text[:10]))
+    except ValueError:
+        return text
+
+
+def _same_place(place: str, path: str) -> bool:
+    return bool(place) and (place == path or place == parent(path) or parent(place) == path)
+
+
+def _repaired(posterior: Posterior, path: str, event: Event) -> str:
+    k = posterior.problem.current[path]
+    cols = [j for j, c in enumerate(posterior.problem.columns) if c.leaf == k]
+    tested = bool(np.any(posterior.problem.weight[:, cols] > 0.5)) if cols else False
+    return f"Resealed {_day(event.date)}; {'tested since' if tested else 'not tested since'}."
+
+
+def states(problem: Problem, path: str) -> tuple[float, ...]:
+    """How today's ``path`` counts in each test: 1 open, little when sealed, 0 when absent."""
+    k = problem.current.get(path)
+    cols = [j for j, c in enumerate(problem.columns) if c.leaf == k]
+    return tuple(np.abs(problem.weight[:, cols]).sum(axis=1).tolist())
+
+
+def _differences(posterior: Posterior, path: str) -> list[str]:
+    """The pair of tests that differ in this path alone, when there is one."""
+    problem = posterior.problem
+    others = [states(problem, p) for p in posterior.inward if p not in (path, "closure")]
+    mine = states(problem, path)
+    for i in range(len(problem.tests)):
+        for j in range(len(problem.tests)):
+            if mine[i] > 0.5 > mine[j] and all(abs(o[i] - o[j]) < 0.5 for o in others):
+                return [_difference(problem, path, i, j)]
+    return []
+
+
+def _difference(problem: Problem, path: str, i: int, j: int) -> str:
+    less = problem.measured_m2[i] - problem.measured_m2[j]
+    way = "Sealed" if path in problem.tests[j].sealed or parent(path) in problem.tests[j].sealed else "Without it"
+    if less > 0.0:
+        return f"{way}, the box took in {amount(less, 'metric')} less."
+    return f"{way}, the box took in no less."
+
+
+def _laws(posterior: Posterior, path: str, chance: float) -> list[str]:
+    lean = posterior.problem.leaves[posterior.problem.current[path]].prior.hole_lean
+    mine = states(posterior.problem, path)
+    for test, open_here in zip(posterior.problem.tests, mine, strict=True):
+        if test.law is None or open_here < 0.5 or chance < 0.1 or "seal-let-go" in test.flags:
+            continue
+        if test.law.probability.get("seep", 0.0) > 0.9:
+            return ["The leak is a seep, as edges and boards are." if lean < -0.2 else "The leak is a seep."]
+        if test.law.probability.get("hole", 0.0) > 0.9:
+            return ["The leak is a hole, as fittings and gaps are." if lean > 0.1 else "The leak is a hole."]
+    return []
+
+
+def _let_go(tests: Sequence[Assessment], path: str, problem: Problem) -> list[str]:
+    if parent(path) not in ("closure", "sheet-edge"):
+        return []
+    mine = states(problem, path)
+    gone = [t for t, m in zip(tests, mine, strict=True) if "seal-let-go" in t.flags and m > 0.5]
+    return [f"A seal let go in the test with {setup_name(gone[0].setup)}."] if gone else []
+
+
+def _silent(posterior: Posterior, path: str) -> str:
+    mine = states(posterior.problem, path)
+    alike = [p for p in posterior.inward if p != path and states(posterior.problem, p) == mine]
+    if alike:
+        return f"No test parts it from {list_text([path_name(p) for p in alike])}."
+    return "Only sums with other places were measured."
+
+
+def _valve(posterior: Posterior) -> tuple[str, ...]:
+    draws = posterior.areas_m2["valve-seat"]
+    median = float(np.median(draws))
+    behind = posterior.problem.tests[-1].behind_valve
+    if median < 0.0 and np.mean(draws < -0.2 * abs(median)) > 0.9 and behind in ("pump", "tank"):
+        return (valve_sentence(-median, behind),)
+    if behind is None:
+        return ("What is behind the valve was not noted; it may take air in or out.",)
+    return ("It takes air out." if median < 0.0 else "Air gets in through it from the room side.",)
+
+
+def odd_sentence(test: Assessment, by_m2: float, others: Sequence[Assessment], events: Sequence[Event]) -> str:
+    """The sentence for a test that does not fit the others."""
+    way = f"{amount(abs(by_m2), 'metric')} {'more' if by_m2 > 0.0 else 'less'}"
+    noted = "" if events else ", and nothing was noted between"
+    if len(others) == 1:
+        return (f"The two tests do not agree: {named_test(test)} has {way} than {named_test(others[0])}{noted}. "
+                "Repeat that one first.")
+    return (f"One test does not agree with the others: {named_test(test)} with {setup_name(test.setup)} has {way} "
+            f"than they let expect{noted}. Repeat that one first.")
+
+
+def group_words(group: Sequence[str]) -> str:
+    """Names of a group, with a verb."""
+    return f"{list_text([path_name(p) for p in group])} are not told apart"
+
+
+def first_words(top: PathResult) -> str:
+    """The likeliest place, how much and how likely."""
+    return (f"{path_name(top.path).capitalize()} first: {area_text(top.area_m2, 'metric')}; chance it is the largest "
+            f"{chance_text(top.probability_largest)}.")
+
+
+def none_yet_words(top: PathResult, group: Sequence[str], test: Assessment | None, step: str) -> str:
+    """Why no repair is named yet."""
+    if test is not None:
+        return one_test_sentence(test, next_step=step)
+    tail = f" {step}." if step else ""
+    if group:
+        return f"None yet: {group_words(group)}.{tail}"
+    return f"None yet: {path_name(top.path)} is the likeliest, {chance_text(top.probability_largest)}.{tail}"
+
+
+def worked_sentence(probability: float, before_m2: float, after_m2: float, sheet: bool) -> str:
+    """Whether a repair worked."""
+    if probability >= 0.9:
+        change = f"from {before_m2 * MM2_PER_M2:.2g} to {after_m2 * MM2_PER_M2:.2g} mm²"
+        return f"The repair worked, {chance_text(probability)}: {change}."
+    if probability <= 0.1:
+        return f"The repair did not work, {chance_text(1.0 - probability)}. Look at the place again, then the next one."
+    reason = "sheets differ more than this" if sheet else "two tests differ more than this"
+    return f"Cannot tell whether it worked; {reason}. Hold twice more."
