@@ -29,7 +29,7 @@ def curve(law, t_s, rate_pa_s, terms=()):
     dt = np.diff(t_s)
     n = dt.size
     plan = holdmodel.Plan(
-        dt_s=dt, p_pa=np.full(n, START_PA), hold=np.zeros(n, dtype=np.intp), first=np.arange(n) == 0,
+        dt_s=dt, p_pa=np.full(n, START_PA), hold=np.zeros(n, dtype=np.intp),
         since_shut_s=t_s[1:], start_since_shut_s=np.zeros(1), room_pa=ROOM_PA, first_pa=START_PA,
     )  # fmt: skip
     theta = np.full((1, plan.npar), NOTHING)
