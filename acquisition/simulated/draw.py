@@ -66,6 +66,7 @@ def random_scenario(
     redraw: bool | None = None,
     soak_s: float | None = None,
     hold_s: float | None = None,
+    weak: bool = False,
 ) -> Scenario:
     """One test at random; whatever is not given is drawn.
 
@@ -79,6 +80,8 @@ def random_scenario(
         A leak law; a name of ``GAUGES``.
     soak_s, hold_s
         Seconds of soak and of each hold.
+    weak
+        Whether a hold at 70 to 80 % of room pressure comes before the deep one; it tells hole from seep.
 
     Notes
     -----
@@ -92,8 +95,9 @@ def random_scenario(
     model = random_gauge(rng, gauge)
     stall = stall_pa(area_m2, pump, room)
     tank = random_tank(rng, shell.volume_m3) if stall > 0.4 * room.pa and rng.random() < 0.33 else None
+    stages = _schedule(rng, shell, pump, room, stall, tank, redraw, soak_s, hold_s)
     return Scenario(
-        stages=_schedule(rng, shell, pump, room, stall, tank, redraw, soak_s, hold_s),
+        stages=_with_weak_hold(rng, stages, room, hold_s) if weak else stages,
         leaks=(Leak("panel-edges", float(area_m2), law or random_law(rng)),) if area_m2 > 0.0 else (),
         shell=shell,
         stored=_stored(rng),
@@ -112,13 +116,16 @@ def random_scenario(
 def random_law(rng: np.random.Generator) -> Law:
     """Hole, sharp hole, seep, slip, mix or crack, a quarter each of holes and seeps, the rest shared."""
     kind = rng.choice(["hole", "sharp", "seep", "slip", "mix", "crack"], p=[0.2, 0.15, 0.25, 0.05, 0.2, 0.15])
-    drawn = {"slip": Law("slip", rng.uniform(-0.6, -0.05)), "mix": Law("mix", rng.uniform(0.2, 0.8)),
-             "crack": Law("crack", rng.uniform(0.1, 0.7))}
+    drawn = {
+        "slip": Law("slip", rng.uniform(-0.6, -0.05)),
+        "mix": Law("mix", rng.uniform(0.2, 0.8)),
+        "crack": Law("crack", rng.uniform(0.1, 0.7)),
+    }
     return {"hole": HOLE, "sharp": SHARP, "seep": SEEP, **drawn}[str(kind)]
 
 
 def random_shell(rng: np.random.Generator, wood: Wood | None = None) -> Shell:
-    """A chamber of 10 to 120 L, mostly well baffled; a rigid vessel when without wood."""
+    """A chamber of 10 to 120 L, well baffled; a rigid vessel when without wood."""
     volume = float(np.exp(rng.uniform(np.log(0.010), np.log(0.120))))
     kind: Wood = wood or WOODS[int(rng.choice(3, p=[0.45, 0.4, 0.15]))]
     bow = 0.0 if kind == "none" else float(np.exp(rng.uniform(np.log(0.0017), np.log(0.012))))
@@ -201,6 +208,15 @@ def _schedule(
     if redraw if redraw is not None else rng.random() < 0.35:
         body = (*body, again, hold)
     return (*baseline, *body, *((Stage("let-up", 15.0),) if rng.random() < 0.7 else ()))
+
+
+def _with_weak_hold(
+    rng: np.random.Generator, stages: tuple[Stage, ...], room: Room, hold_s: float | None
+) -> tuple[Stage, ...]:
+    first = 1 if stages[0].kind == "baseline" else 0
+    down = Stage("pump-down", 60.0, rng.uniform(0.7, 0.8) * room.pa)
+    hold = Stage("hold", float(rng.integers(60, 200)) if hold_s is None else hold_s)
+    return (*stages[:first], down, hold, *stages[first:])
 
 
 def _hold_s(rng: np.random.Generator, shell: Shell, stall: float, pump: PumpModel) -> float:

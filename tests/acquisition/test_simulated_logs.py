@@ -188,6 +188,14 @@ def test_draws_are_repeatable_and_span_the_ranges():
     assert all(0.01 <= s.shell.volume_m3 <= 0.12 for s in drawn)
 
 
+def test_a_weak_hold_can_come_first():
+    plain, weak = (random_scenario(np.random.default_rng(4), area_mm2=0.1, weak=w) for w in (False, True))
+    kinds = [stage.kind for stage in weak.stages if stage.kind != "baseline"]
+    assert kinds[:3] == ["pump-down", "hold", "pump-down"]
+    assert len(weak.stages) == len(plain.stages) + 2
+    assert 0.65 * weak.room.pa < simulate(weak).truth.holds[0].start_pa < 0.81 * weak.room.pa
+
+
 def test_a_tight_box_can_be_asked_for():
     assert random_scenario(np.random.default_rng(1), area_mm2=0.0).leaks == ()
 
