@@ -170,6 +170,8 @@ def assess_all(pairs: Sequence[Pair]) -> tuple[list[Assessment | None], int]:
     int
         0, or the exit code of such a fault.
     """
+    if not pairs:
+        return [], DONE
     from analysis.assess import assess_logs
 
     try:
@@ -179,4 +181,4 @@ def assess_all(pairs: Sequence[Pair]) -> tuple[list[Assessment | None], int]:
             complain(f"{pairs[0][0].path}: {fault_sentence(fault)}")
             return [None], FAULT_IN_THE_PROGRAM
     alone = [assess_all([pair]) for pair in pairs]
-    return [results[0] for results, _ in alone], max((code for _, code in alone), default=FAULT_IN_THE_PROGRAM)
+    return [results[0] for results, _ in alone], max((code for _, code in alone))

@@ -32,17 +32,27 @@ def demo(no_serve: bool, port: int) -> int:
 
     The pages are served on this computer only, until Ctrl-C.
     """
-    if not SAMPLES.is_dir():
-        raise UnreadableInput("the sample boxes are not here; run 'make demo' in the source folder.", SAMPLES)
     from dashboard.shop import Shop
 
-    shop = Shop(SAMPLES)
+    shop = Shop(sample_boxes())
     try:
         if no_serve:
             return _print_answers(shop)
         return _print_and_serve(shop, port)
     finally:
         shop.close()
+
+
+def sample_boxes() -> Path:
+    """The archive of the sample boxes; written anew, which takes seconds, where only the packages are installed."""
+    if SAMPLES.is_dir():
+        return SAMPLES
+    from acquisition.simulated.shopfiles import SEEDS_FILE, write_shop
+
+    folder = Path(click.get_app_dir("boxhold")) / "sample-boxes"
+    if not (folder / SEEDS_FILE).is_file():
+        write_shop(folder)
+    return folder
 
 
 def _print_and_serve(shop: Shop, port: int) -> int:
@@ -92,7 +102,7 @@ def serve(archive: Path | None, share: bool, port: int) -> int:
     from dashboard.server import serve as serve_pages
     from dashboard.shop import Shop
 
-    folder = archive or (Path() if any(Path().glob("*/box.toml")) else SAMPLES)
+    folder = archive or (Path() if any(Path().glob("*/box.toml")) else sample_boxes())
     click.echo(f"Archive: {folder.resolve()}")
     serve_pages(Shop(folder), port=port, share=share, ready=lambda link: _tell_link(link, share))
     return DONE

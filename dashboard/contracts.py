@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+from typing import TYPE_CHECKING
 
 from analysis.results import (
     LAWS,
@@ -28,9 +29,13 @@ from analysis.results import (
     Unexplained,
 )
 
+if TYPE_CHECKING:
+    from analysis.volume import VolumeResult
+
 JsonObject = dict[str, object]
 
 MM2_PER_M2 = 1e6
+LITRES_PER_M3 = 1e3
 MM_PER_M = 1e3
 KPA_PER_PA = 1e-3
 
@@ -201,3 +206,12 @@ def _test_point(test: TestPoint) -> JsonObject:
 
 def _trend(trend: Trend | None) -> JsonObject | None:
     return None if trend is None else {"percent_per_month": interval(trend.percent_per_month)}
+
+
+def volume_record(result: VolumeResult) -> JsonObject:
+    """The object ``boxhold volume --json`` prints."""
+    return {
+        "volume_L": interval(result.volume_m3, LITRES_PER_M3),
+        "outcome": result.outcome,
+        "reason": result.reason,
+    }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from itertools import zip_longest
+from typing import TYPE_CHECKING
 
 from analysis import wording
 from analysis.results import (
@@ -18,6 +19,9 @@ from analysis.results import (
 )
 from analysis.wording import System
 from dashboard.flagwords import flag_words
+
+if TYPE_CHECKING:
+    from analysis.volume import VolumeResult
 
 Row = tuple[str, str]
 
@@ -221,6 +225,17 @@ def _test(test: TestPoint, system: System) -> str:
     else:
         told = wording.area_text(test.area_m2, system)
     return told if test.set_aside is None else f"{told} (set aside: {test.set_aside})"
+
+
+def volume_text(result: VolumeResult) -> str:
+    """A measured volume, and the line that a box file takes."""
+    if result.volume_m3 is None:
+        return f"No answer. {result.reason}"
+    litres = result.volume_m3.scaled(1000.0)
+    u = (litres.high - litres.low) / 4.0
+    told = wording.interval_text(litres, "L")
+    row = f'volume_L = "{litres.value:.1f} +- {u:.1f}"'
+    return f"The inside, with the line up to the valve, is {told}.\nFor box.toml: {row}"
 
 
 def box_text(name: str, result: Assessment | None, ranking: Ranking | None, has_tank: bool | None = None) -> str:
