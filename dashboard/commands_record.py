@@ -23,7 +23,10 @@ from acquisition.records import LogHeader
 from acquisition.serialport import SIMULATED
 from acquisition.setups import SETUPS, check_path
 from acquisition.units import GaugeUnit, parse_gauge_unit
+from dashboard.commands_import import import_logs
 from dashboard.faults import complain
+
+__all__ = ["gauges", "import_logs", "record", "replay"]
 
 FILE = click.Path(path_type=Path)
 LOOK_EVERY_S = 0.1
@@ -267,6 +270,7 @@ class _Source:
         import os
 
         from acquisition import simgauge
+        from acquisition.announce import Announcement
 
         self._gauge = simgauge
         self._log = None if log is None else simgauge.check_log(log)
@@ -276,7 +280,7 @@ class _Source:
             self.unit = str(self._log.header.gauge)
         else:
             assert self._make is not None
-            what = simgauge.Announcement(True, "", speed if speed != 1.0 else self._make.speed)
+            what = Announcement(True, "", speed if speed != 1.0 else self._make.speed)
             self.unit = "absolute kPa"
         self.announcement = replace(what, pid=os.getpid())
 
@@ -300,3 +304,25 @@ def _term_as_interrupt() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGTERM, before)
+
+
+@click.command()
+@click.option("--port", "address", metavar="ADDRESS", help="Listen at this port only.")
+@click.option("--baud", type=int, metavar="N", help="Listen at this speed only.")
+@click.option("--seconds", type=click.FloatRange(0.1, 600), default=4.0, show_default=True,
+              help="How long at each speed.")  # fmt: skip
+@click.option("--ask", metavar="TEXT", help="Ask with this text twice a second, such as MEAS:PRES?")
+@click.option("--unit", metavar="UNIT", help='What the numbers are, such as "absolute kPa".')
+@click.option("--out", metavar="GAUGE.toml", type=FILE, help="File to write; gauge.toml without it.")
+@click.option("--yes", is_flag=True, help="Write the file without asking.")
+def gauges(
+    address: str | None, baud: int | None, seconds: float, ask: str | None, unit: str | None, out: Path | None,
+    yes: bool,
+) -> None:  # fmt: skip
+    """List the ports, listen, and guess how the gauge speaks.
+
+    Shows the lines it heard and what it takes them for, and writes a gauge.toml after a yes.
+    """
+    from dashboard.gauge_search import search
+
+    search(address, baud, seconds, ask, unit, out, yes=yes)

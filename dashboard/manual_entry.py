@@ -1,0 +1,131 @@
+"""``record --manual``: leads a person through readings by eye, at a terminal or from lines piped in."""
+
+from __future__ import annotations
+
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import click
+
+from acquisition.errors import WrongUsage
+from acquisition.gaugefile import GaugeSpec
+from acquisition.manual import ENOUGH_READINGS, Entry, HandLog, hand_header, parse_entry
+from acquisition.records import LogHeader
+from dashboard.faults import complain
+
+BEAT_S = 20.0
+HELP = """  20.5          a reading now: press Enter at the moment you look at the dial
+  20.5 1:30     a reading at 1:30 of a stopwatch started at the last 'pump', 'shut' or other mark
+  pump, shut, redraw, end, let-up    what you have just done; 'end' is the end of the hold
+  note TEXT     a remark
+  undo          take the last line back
+  done          close the log (also Ctrl-D)"""
+INTRODUCTION = f"""Type what you do and what the dial shows, one line each:
+{HELP}
+An ordinary hold: one reading with the box open, 'pump', one reading at the bottom after 3 minutes of soak with the
+pump on, 'shut', then a reading every 20 s: {ENOUGH_READINGS} make a valid test, the bell rings for each.
+A fast leak: 'shut' when the needle passes the first mark, then each mark with the stopwatch's time as it passes.
+A pump that stalls: 'pump', then what the dial sits at, three times over a minute.
+Glasses on from the first pull to the let-up; nobody leans over the top; let the air in slowly."""
+
+
+def record_by_hand(gauge: GaugeSpec, header: LogHeader, out: Path, *, ask: bool) -> None:
+    """Keep a log by hand until the person is done.
+
+    Raises
+    ------
+    WrongUsage
+        The log's name is taken.
+    UnreadableInput
+        No reading was typed.
+    """
+    division = _ask_division(header.resolution or gauge.resolution, str(gauge.unit)) if ask else None
+    log = HandLog(out, hand_header(header, division))
+    if ask:
+        click.echo(INTRODUCTION)
+    over = threading.Event()
+    if ask:
+        threading.Thread(target=_beat, args=(over,), daemon=True).start()
+    try:
+        keep(log, sys.stdin, _Stopwatch(time.monotonic), click.echo if ask else complain)
+    except KeyboardInterrupt:
+        click.echo("")
+    finally:
+        over.set()
+    path = log.close()
+    if log.readings < ENOUGH_READINGS:
+        complain(f"{log.readings} readings; {ENOUGH_READINGS} make a valid test, so the answer may be wide or none.")
+    click.echo(str(path))
+
+
+def _ask_division(resolution: float | None, unit: str) -> float | None:
+    default = None if resolution is None else 2 * resolution
+    return float(click.prompt(f"One division of the dial, in {unit.split(' ')[1]}", type=float, default=default))
+
+
+def _beat(over: threading.Event) -> None:
+    while not over.wait(BEAT_S):
+        click.echo("\a", nl=False)
+
+
+class _Stopwatch:
+    """Seconds since the first line was typed."""
+
+    def __init__(self, clock: Callable[[], float]) -> None:
+        self._clock = clock
+        self._zero_s: float | None = None
+
+    def __call__(self) -> float:
+        now = self._clock()
+        if self._zero_s is None:
+            self._zero_s = now
+        return round(now - self._zero_s, 2)
+
+
+def keep(log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: Callable[[str], None]) -> None:
+    """Take typed lines into a log until ``done`` or the end of the lines.
+
+    Parameters
+    ----------
+    clock
+        Seconds on the log's own clock.
+    tell
+        Gets an answer to each line.
+    """
+    for line in lines:
+        now = clock()
+        word = line.strip().lower()
+        if word in ("done", "quit", "q"):
+            return
+        if word == "undo":
+            tell(_words(log.take_back()))
+        elif word in ("?", "help"):
+            tell(HELP)
+        elif word:
+            _add(log, line, now, tell)
+
+
+def _add(log: HandLog, line: str, now_s: float, tell: Callable[[str], None]) -> None:
+    try:
+        entry = parse_entry(line, now_s, log.last_mark_s)
+        _check_order(log, entry)
+    except WrongUsage as problem:
+        tell(str(problem))
+        return
+    log.add(entry)
+    minutes, seconds = divmod(entry.t_s, 60)
+    what = entry.note if entry.reading is None else f"{entry.reading:g}"
+    tell(f"  {int(minutes)}:{seconds:04.1f}  {what}   ({log.readings} readings)")
+
+
+def _check_order(log: HandLog, entry: Entry) -> None:
+    before = [e.t_s for e in log.entries if e.reading is not None]
+    if before and entry.reading is not None and entry.t_s <= before[-1]:
+        raise WrongUsage(f"The reading before it is of {before[-1]:g} s; this one is of {entry.t_s:g} s; see 'undo'.")
+
+
+def _words(gone: Entry | None) -> str:
+    return "  nothing to take back" if gone is None else "  taken back"
