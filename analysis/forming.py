@@ -349,6 +349,7 @@ class FormingAnswer:
     blamed: Cure | None
     cures: tuple[Cure, ...]
     box_at_fault: bool
+    room_pa: float = STANDARD_PRESSURE_PA
 
 
 def judge_forming(
@@ -367,5 +368,5 @@ def judge_forming(
         landing_s=run.landing_s, needs_pa=needs_pa, reached_pa=reached, short_pa=short,
         short_at_set_pa=max(at_set - needs_pa, 0.0), leak_cost_early_pa=leak_cost_pa(case, LANDED_S, set_s + 10.0),
         leak_cost_set_pa=at_set - sound.under_sheet_at(set_s), blamed=blamed, cures=every,
-        box_at_fault=blamed is not None and blamed.is_leak,
+        box_at_fault=blamed is not None and blamed.is_leak, room_pa=case.room_pa,
     )

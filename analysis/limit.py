@@ -48,8 +48,25 @@ def limit_for(box: Box | None, room_pa: float = STANDARD_PRESSURE_PA, room_k: fl
     """
     if box is None:
         return None
-    found = [limit for limit in (pump_limit(box, room_pa, room_k), parts_limit(box, room_pa)) if limit is not None]
-    return min(found, key=lambda limit: limit.area_m2, default=None)
+    pump = pump_limit(box, room_pa, room_k)
+    if pump is not None and not _costs_parts(box, pump.area_m2, room_pa):
+        return pump
+    return parts_limit(box, room_pa) or pump
+
+
+def _costs_parts(box: Box, area_m2: float, room_pa: float) -> bool:
+    """Whether a leak of the pump's limit already costs more than parts allow: three runs, not a search."""
+    case = _parts_case(box, room_pa)
+    until = None if case is None else _until(case)
+    if case is None or until is None:
+        return False
+    cost = leak_cost_pa(replace(case, edge_leak_m2=area_m2), DETAIL_S, until)
+    return cost is not None and cost > PART_COST_PA
+
+
+def _parts_case(box: Box, room_pa: float) -> FormingCase | None:
+    """The forming case at room pressure to the nearest kPa: parts do not feel less, and runs are kept."""
+    return case_of(box, room_pa=round(room_pa, -3))
 
 
 def working_pressure_pa(box: Box, room_pa: float = STANDARD_PRESSURE_PA) -> float:
@@ -72,7 +89,7 @@ def parts_limit(box: Box, room_pa: float = STANDARD_PRESSURE_PA) -> Limit | None
 
     It needs volume or measures, vents, and a pump or a tank, and a sheet that lands at all.
     """
-    case = case_of(box, room_pa=room_pa)
+    case = _parts_case(box, room_pa)
     area = None if case is None else parts_limit_m2(case)
     return None if area is None else Limit(area, "parts")
 
