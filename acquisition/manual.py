@@ -54,7 +54,7 @@ def parse_entry(text: str, now_s: float, mark_s: float = 0.0) -> Entry:
     reading = to_number(number)
     if np.isnan(reading):
         raise WrongUsage(f"'{words}' is neither a reading nor a word known here; type ? for help.")
-    return Entry(mark_s + stopwatch(when) if when.strip() else now_s, reading)
+    return Entry(round(mark_s + stopwatch(when), 3) if when.strip() else now_s, reading)
 
 
 def stopwatch(text: str) -> float:

@@ -6,6 +6,8 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterable
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 import click
@@ -43,7 +45,8 @@ def record_by_hand(gauge: GaugeSpec, header: LogHeader, out: Path, *, ask: bool)
         No reading was typed.
     """
     division = _ask_division(header.resolution or gauge.resolution, str(gauge.unit)) if ask else None
-    log = HandLog(out, hand_header(header, division))
+    started = datetime.now().astimezone().replace(microsecond=0)
+    log = HandLog(out, hand_header(replace(header, started=started), division))
     if ask:
         click.echo(INTRODUCTION)
     over = threading.Event()
@@ -96,7 +99,8 @@ def keep(log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: C
         Gets an answer to each line.
     """
     for line in lines:
-        now = clock()
+        # Times of a stopwatch may run ahead of the typing; what is typed next is later all the same.
+        now = max([clock(), *(entry.t_s for entry in log.entries)])
         word = line.strip().lower()
         if word in ("done", "quit", "q"):
             return
