@@ -40,6 +40,7 @@ SET_S = 30.0
 LEAK_NEVER_BLAMED_M2 = 1e-6
 VENTS_PER_LEAK = 10.0
 _LINEAR_FROM = 0.9995
+_LEAST_CAVITY_M3 = 1e-4
 
 
 @dataclass(frozen=True)
@@ -172,6 +173,7 @@ class _Rooms:
 @lru_cache(maxsize=512)
 def form(case: FormingCase, until_s: float = 40.0) -> FormingRun:
     """Open the valve and follow the pressures for ``until_s`` seconds."""
+    case = replace(case, cavity_m3=max(case.cavity_m3, _LEAST_CAVITY_M3))
     rooms = _Rooms(case)
     start = np.array([
         case.tank_pa * case.tank_m3, case.room_pa * case.box_m3, case.room_pa * case.cavity_m3 * (1.0 + DEAD_SHARE),
