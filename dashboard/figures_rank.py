@@ -1,0 +1,216 @@
+"""Where the air gets in, as bars: one a path, largest first, hatched by chance, with jaws and the limit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from analysis import wording
+from analysis.results import Interval, Ranking
+from dashboard import marks, svg
+from dashboard.scales import Linear, linear_for
+
+MM2 = 1e6
+CHANCE_WIDE = 112.0
+
+
+@dataclass(frozen=True)
+class Row:
+    """One bar: names (several when they are not told apart), area in m2, chance (0..1), evidence lines.
+
+    ``kind`` is ``path``, ``out`` (takes air out), ``untested`` or ``odd`` (unexplained).
+    """
+
+    names: tuple[str, ...]
+    area_m2: Interval | None
+    chance: float | None
+    evidence: tuple[str, ...] = ()
+    likely: bool = False
+    kind: str = "path"
+    split: str = ""
+    paths: tuple[str, ...] = field(default=())
+
+
+def rows_of(ranking: Ranking, likely: Sequence[str], setup: str | None) -> list[Row]:
+    """The bars of a ranking: groups first told as one, then single paths, untested ones, the unexplained."""
+    grouped = {p: i for i, group in enumerate(ranking.not_told_apart) for p in group}
+    rows, done = [], set()
+    for result in ranking.paths:
+        at = grouped.get(result.path)
+        if at is None:
+            taken = result.path == "valve-seat" and result.area_m2.value < 0
+            name = wording.path_name(result.path, setup)
+            rows.append(Row((name,), result.area_m2, result.probability_largest, result.evidence[:2], result.path in likely,
+                            "out" if taken else "path", paths=(result.path,)))
+        elif at not in done:
+            done.add(at)
+            rows.append(_group_row(ranking, at, likely, setup))
+    return rows + _rest(ranking, setup)
+
+
+def _group_row(ranking: Ranking, at: int, likely: Sequence[str], setup: str | None) -> Row:
+    members = [p for p in ranking.paths if p.path in ranking.not_told_apart[at]]
+    names = tuple(wording.path_name(p.path, setup) for p in members)
+    guess = ", ".join(f"{n} {round(100 * p.probability_largest)}" for n, p in zip(names, members, strict=True))
+    area = ranking.not_told_apart_m2[at] if at < len(ranking.not_told_apart_m2) else _outer(members)
+    return Row(names, area, sum(p.probability_largest for p in members), ("one bar, until a test parts them",),
+               any(p.path in likely for p in members), split=f"{guess}: a guess", paths=tuple(p.path for p in members))
+
+
+def _outer(members: Sequence[object]) -> Interval:
+    areas = [m.area_m2 for m in members]  # type: ignore[attr-defined]
+    return Interval(sum(a.value for a in areas), max(a.low for a in areas), sum(a.high for a in areas))
+
+
+def _rest(ranking: Ranking, setup: str | None) -> list[Row]:
+    rows = []
+    if ranking.not_tested:
+        names = wording.list_text([wording.path_name(p, setup) for p in ranking.not_tested])
+        rows.append(Row((names,), None, None, ("closed off in every test",), kind="untested"))
+    if ranking.unexplained is not None:
+        by = abs(ranking.unexplained.by_m2)
+        rows.append(Row(("Unexplained",), Interval(by, by, by), None, (ranking.unexplained.sentence,), kind="odd"))
+    return rows
+
+
+def _wrap(words: str, most: int) -> list[str]:
+    lines = [""]
+    for word in words.split():
+        if lines[-1] and len(lines[-1]) + 1 + len(word) > most:
+            lines.append("")
+        lines[-1] = f"{lines[-1]} {word}".strip()
+    return lines
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Where things stand on the drawing: width, the bars' axis, whether for a phone."""
+
+    width: float
+    axis: Linear
+    narrow: bool
+
+    def tall(self, row: Row) -> float:
+        """Height of a row, px."""
+        if self.narrow:
+            return 54.0 + 20 * (len(row.names) - 1) + (18 if row.split else 0)
+        lines = sum(len(self.lines(e)) for e in row.evidence)
+        return max(47.0, 14 + 20 * len(row.names) + 17 * min(lines, 3))
+
+    def lines(self, evidence: str) -> list[str]:
+        """Evidence in lines that fit the first column."""
+        return _wrap(evidence, int((self.axis.left - 40) / 6.9))
+
+
+def _axis_words(sheet: Sheet, limit_m2: float | None, system: wording.System) -> str:
+    unit = "leak area, mm², 95 %" if not sheet.narrow else "mm², 95 %"
+    x = 12.0 if sheet.narrow else sheet.axis.left - 28
+    out = svg.text((x, 18), unit + ("; " if limit_m2 else ""), fill="second", edge=None)
+    if limit_m2:
+        at = x + (84 if sheet.narrow else 152)
+        out += svg.line((at, 6), (at, 20), "air", 2) + svg.line((at + 4.5, 6), (at + 4.5, 20), "air", 1)
+        out += svg.text((at + 10, 18), f"limit {wording.two_figures(limit_m2 * MM2)}", fill="air", bold=True, edge=None)
+    if not sheet.narrow:
+        out = svg.text((12, 18), "place, and what the tests say of it", fill="second", edge=None) + out
+    title = "chance it is the largest" if sheet.narrow else "chance largest"
+    return out + svg.text((sheet.width - 12, 18), title, fill="second", anchor="end", edge=None)
+
+
+def _grid(sheet: Sheet, bottom: float) -> str:
+    out = []
+    for value in sheet.axis.ticks():
+        x = sheet.axis.at(value)
+        out.append(svg.text((x, 40), sheet.axis.label(value), fill="second", anchor="middle", edge=None))
+        zero = value == 0
+        out.append(svg.line((x, 48), (x, bottom), "ink" if zero else "hairline", 1.8 if zero else 1))
+    return "".join(out)
+
+
+def _bar(sheet: Sheet, row: Row, y: float) -> str:
+    """Bar and jaws with the bar's middle at ``y``."""
+    zero = sheet.axis.at(0.0)
+    if row.area_m2 is None:
+        return svg.rect(zero, y - 9, sheet.axis.right - zero, 18, "paper", "grey", 1.4, "4 4") + svg.text(
+            ((zero + sheet.axis.right) / 2, y + 5), "not tested", fill="second", anchor="middle")
+    end = sheet.axis.at(row.area_m2.value * MM2)
+    box = (min(zero, end), y - 10, abs(end - zero), 20)
+    ground = svg.rect(*box, fill="paper")
+    if row.kind == "odd":
+        return ground + svg.rect(*box, "none", "ink", 1.6, "2 4")
+    fill = "url(#covered)" if row.kind == "out" else svg.by_chance(row.chance or 0.0, "air" if row.likely else "ink")
+    bar = ground + svg.rect(*box, fill=fill, stroke="air" if row.likely else "grey", width=1.8 if row.likely else 1.4)
+    return bar + _jaws(sheet, row.area_m2, y, "air" if row.likely else "ink")
+
+
+def _jaws(sheet: Sheet, area: Interval, y: float, colour: str) -> str:
+    low, high = sheet.axis.at(area.low * MM2), sheet.axis.at(area.high * MM2)
+    ends = "".join(svg.line((x, y - 10), (x, y + 10), colour, 3) for x in (low, high))
+    return svg.line((low, y), (high, y), colour, 2.6) + ends
+
+
+def chance_words(row: Row) -> str:
+    """Right column of a row."""
+    if row.kind == "out":
+        return "takes out"
+    if row.chance is None or row.kind != "path":
+        return ""
+    return "under 1" if row.chance < 0.01 else wording.chance_text(row.chance).replace(" or more", "")
+
+
+def _names(sheet: Sheet, row: Row, y: float) -> str:
+    bold = row.likely or row.kind == "odd"
+    left = 30.0 if len(row.names) > 1 else (12.0 if sheet.narrow else 20.0)
+    shown = [n[:1].upper() + n[1:] for n in row.names]
+    out = svg.lines_of_text((left, y), shown, 20, size=16, bold=bold)
+    if len(row.names) > 1:
+        low = y + 20 * (len(row.names) - 1) + 6
+        out += svg.path(((22, y - 16), (14, y - 16), (14, low), (22, low)), "air" if row.likely else "ink", 2.4)
+    return out
+
+
+def _row(sheet: Sheet, row: Row, top: float) -> str:
+    tall = sheet.tall(row)
+    colour = "air" if row.likely else "ink"
+    words = svg.text((sheet.width - 12, top + (18 if sheet.narrow else tall / 2 + 5)), chance_words(row), size=16, fill=colour,
+                     bold=row.likely, anchor="end")
+    if sheet.narrow:
+        y = top + 34 + 20 * (len(row.names) - 1)
+        return _bar(sheet, row, y + 2) + _names(sheet, row, top + 18) + words
+    evidence = [line for e in row.evidence for line in sheet.lines(e)][:3]
+    y = top + 18
+    out = _names(sheet, row, y) + svg.lines_of_text(
+        (30 if len(row.names) > 1 else 20, y + 20 * len(row.names) - 3), evidence, 16, size=14, fill="second")
+    split = svg.text((sheet.axis.at(0.0) + 10, top + tall / 2 + 28), row.split, fill="second") if row.split else ""
+    return out + _bar(sheet, row, top + tall / 2) + split + words + svg.line((12, top + tall), (sheet.width - 12, top + tall), "hairline", 1)
+
+
+def ranking_bars(rows: Sequence[Row], limit_m2: float | None, width: float, system: wording.System = "metric", label: str = "") -> str:
+    """The whole drawing.
+
+    Parameters
+    ----------
+    rows
+        From ``rows_of``.
+    limit_m2
+        The box's limit, m2, or None.
+    width
+        Width in px; under 480 it is laid out for a phone.
+    system
+        Units of the words.
+    label
+        Sentence for screen readers.
+    """
+    narrow = width < 480
+    left = 44.0 if narrow else min(320.0, width * 0.42)
+    right = width - (30.0 if narrow else CHANCE_WIDE + 20)
+    areas = [r.area_m2.scaled(MM2) for r in rows if r.area_m2 is not None]
+    highs = [a.high for a in areas] + [1.15 * limit_m2 * MM2 if limit_m2 else 0.0]
+    lows = [a.low for a in areas if a.low < 0]
+    sheet = Sheet(width, linear_for(min(lows, default=0.0), max(highs, default=1.0), left, right), narrow)
+    y, parts = 50.0, []
+    for row in rows:
+        parts.append(_row(sheet, row, y))
+        y += sheet.tall(row)
+    limit = marks.limit_upright(sheet.axis.at(limit_m2 * MM2), 48, y) if limit_m2 else ""
+    content = _grid(sheet, y) + limit + "".join(parts) + _axis_words(sheet, limit_m2, system)
+    return svg.drawing(width, y + 6, content, label)

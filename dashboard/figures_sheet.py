@@ -1,0 +1,90 @@
+"""With and without sheet: four jaws on one linear axis through nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analysis import wording
+from analysis.results import Assessment, Interval
+from dashboard import marks, svg
+from dashboard.scales import Linear, linear_for
+
+MM2 = 1e6
+
+
+@dataclass(frozen=True)
+class JawRow:
+    """One row: name, note, interval in m2, single tests as rings, whether the limit counts for it."""
+
+    name: str
+    note: str
+    area_m2: Interval | None
+    rings_m2: tuple[float, ...] = ()
+    limited: bool = False
+    signed: bool = False
+    strong: bool = False
+
+    @property
+    def words(self) -> str:
+        """The interval in words."""
+        return "not known" if self.area_m2 is None else wording.interval_text(self.area_m2.scaled(MM2), "mm²", self.signed)
+
+
+def pooled(results: Sequence[Assessment]) -> Interval | None:
+    """The middle of several tests, from their lowest to their highest end; one test as it is."""
+    areas = sorted((r.area_m2 for r in results if r.area_m2 is not None), key=lambda a: a.value)
+    if not areas:
+        return None
+    middle = areas[len(areas) // 2] if len(areas) % 2 else None
+    value = middle.value if middle else (areas[len(areas) // 2 - 1].value * areas[len(areas) // 2].value) ** 0.5
+    return Interval(value, min(a.low for a in areas), max(a.high for a in areas))
+
+
+def _axis(rows: Sequence[JawRow], limit_m2: float | None, width: float, narrow: bool) -> Linear:
+    areas = [r.area_m2.scaled(MM2) for r in rows if r.area_m2 is not None]
+    high = max([a.high for a in areas] + [1.2 * limit_m2 * MM2 if limit_m2 else 0.0])
+    low = min([a.low for a in areas] + [0.0])
+    left, right = (24.0, width - 24.0) if narrow else (270.0, width - 220.0)
+    return linear_for(low, high, left, right)
+
+
+def four_jaws(rows: Sequence[JawRow], limit_m2: float | None, width: float, source: str | None = None) -> str:
+    """The drawing; the limit stands only on the rows it counts for."""
+    narrow = width < 700
+    axis, step = _axis(rows, limit_m2, width, narrow), 74.0 if narrow else 60.0
+    top, bottom = 40.0, 46.0 + step * len(rows)
+    parts = [_grid(axis, top, bottom)]
+    parts += [_row(r, axis, top + step * (i + 0.55), width, narrow) for i, r in enumerate(rows)]
+    counted = sum(r.limited for r in rows)
+    edge = top + step * counted
+    parts.insert(1, svg.line((12, edge + 4), (width - 12, edge + 4), "ink", 1))
+    if limit_m2:
+        x = axis.at(limit_m2 * MM2)
+        named = f"limit {wording.area_number(limit_m2)}" + (f", from {'the pump' if source == 'pump' else 'its parts'}" if source else "")
+        parts.append(marks.limit_upright(x, top, edge) + svg.text((x + 10, top + 12), named, fill="air", bold=True))
+    return svg.drawing(width, bottom + 4, "".join(parts), "; ".join(f"{r.name}: {r.words}" for r in rows))
+
+
+def _grid(axis: Linear, top: float, bottom: float) -> str:
+    out = [svg.text((axis.at(0) - 14, 26), "mm², 95 %", fill="second", anchor="end") if axis.at(0) > 90 else svg.text((4, 12), "mm², 95 %", fill="second")]
+    for tick in axis.ticks():
+        zero = tick == 0
+        out.append(svg.text((axis.at(tick), 30), axis.label(tick), fill="second", anchor="middle"))
+        out.append(svg.line((axis.at(tick), top), (axis.at(tick), bottom), "ink" if zero else "hairline", 1.8 if zero else 1))
+    return "".join(out)
+
+
+def _row(row: JawRow, axis: Linear, y: float, width: float, narrow: bool) -> str:
+    colour = "air" if row.strong else "ink"
+    if narrow:
+        words = svg.text((12, y - 22), row.name, size=16, bold=True, fill=colour) + svg.text((width - 12, y - 22), row.words, anchor="end", fill=colour)
+    else:
+        words = svg.text((axis.left - 30, y), row.name, size=17, bold=True, fill=colour, anchor="end")
+        words += svg.text((axis.left - 30, y + 18), row.note, fill="second", anchor="end")
+        words += svg.text((axis.right + 24, y + 5), row.words, size=16, bold=True, fill=colour)
+    if row.area_m2 is None:
+        return words
+    ends = [axis.at(v * MM2) for v in (row.area_m2.low, row.area_m2.value, row.area_m2.high)]
+    rings = "".join(svg.circle((axis.at(r * MM2), y + 22), 4, "paper", "ink") for r in row.rings_m2) if len(row.rings_m2) > 1 else ""
+    return words + marks.jaws(ends[0], ends[1], ends[2], y, 15, colour) + rings

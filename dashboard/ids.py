@@ -1,0 +1,45 @@
+"""Every id that a callback uses, in one place."""
+
+from __future__ import annotations
+
+URL = "url"
+VIEW = "view"
+WIDTH = "window-width"
+PAGE = "page"
+TOP = "top"
+BEAT = "beat"
+TO_METRIC = "to-metric"
+TO_INCH = "to-inch"
+
+UPLOAD = "upload"
+UPLOAD_SAID = "upload-said"
+UPLOAD_ERROR = "upload-error"
+
+EVENT_DATE = "event-date"
+EVENT_PATH = "event-path"
+EVENT_KIND = "event-kind"
+EVENT_TEXT = "event-text"
+EVENT_KEEP = "event-keep"
+EVENT_SAID = "event-said"
+EVENT_BOX = "event-box"
+
+MEASURE_KEEP = "measure-keep"
+MEASURE_SAID = "measure-said"
+MEASURE_BOX = "measure-box"
+MEASURE_DRAWING = "measure-drawing"
+MEASURE_HEAD = "measure-head"
+
+
+def measure(name: str) -> str:
+    """Id of one field of the measurements."""
+    return f"measure-{name}"
+
+
+def cure(name: str) -> str:
+    """Id of one slider of the forming page."""
+    return f"cure-{name}"
+
+
+CURE_BACK = "cure-back"
+CURE_FIGURE = "cure-figure"
+CURE_BOX = "cure-box"

@@ -1,0 +1,152 @@
+"""Boxes: which box needs me?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dash import html
+from dash.development.base_component import Component
+
+from analysis import wording
+from dashboard import cutaway, marks, parts, rows
+from dashboard.pages.common import Page, label
+from dashboard.rows import BoxRow
+from dashboard.section import small, turned
+from dashboard.shop import Shop
+from dashboard.view import View
+
+QUESTION = "Which box needs me?"
+JAWS_PX = 290.0
+SHAPE_PX = 108.0
+MANY = 14
+
+
+def page(shop: Shop, view: View) -> Page:
+    """All boxes, most urgent first."""
+    names = shop.names()
+    if not names:
+        return Page(_first_start(view))
+    every = [BoxRow(name, shop.findings(name)) for name in names]
+    waiting = [r for r in every if r.known is None]
+    if len(waiting) == len(every) and len(every) > 1:
+        return Page(_waiting(shop, waiting), working=True)
+    ordered = sorted((r for r in every if r.known), key=lambda r: r.order) + waiting
+    shown = ordered if view.query.get("all") or len(ordered) <= MANY else [r for r in ordered if r.order[0] < 5]
+    answer, lead = headline(ordered)
+    acts = [parts.button("New box", "/box/new"), parts.button("Start a hold test", "/hold", dark=True)]
+    body = html.Main([
+        parts.head(QUESTION, answer, lead, acts=acts), *_table(shown, view), *_others(ordered, shown), _key(),
+        parts.bar(parts.button("Start a hold test", "/hold", dark=True)),
+    ])
+    return Page(body, working=bool(waiting))
+
+
+def _waiting(shop: Shop, waiting: Sequence[BoxRow]) -> Component:
+    count = sum(len(shop.tests_of(r.name)) for r in waiting)
+    return html.Main([parts.head(QUESTION, f"Working out {count} tests.", f"{len(waiting)} boxes; each shows as soon as it is known.")])
+
+
+def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
+    """The page's answer and the line under it."""
+    over = [r.name for r in ordered if r.verdict in ("over", "stalls")]
+    unsure = [r.name for r in ordered if r.verdict in ("cannot-tell", "no-answer")]
+    off = [r.name for r in ordered if r.verdict in ("within", "tight") and rows.going_off(r.known)]
+    if over:
+        answer = f"{wording.list_text(over[:4])} {'let' if len(over) > 1 else 'lets'} in more air than {'their' if len(over) > 1 else 'its'} limit."
+        if len(over) > 4:
+            answer = f"{wording.list_text([*over[:3], f'{len(over) - 3} more'])} let in more air than their limit."
+    elif unsure:
+        answer = f"No sure answer for {wording.list_text(unsure[:4])}; hold again."
+    elif off:
+        answer = f"{wording.list_text(off[:4])} {'are' if len(off) > 1 else 'is'} going off."
+    else:
+        answer = "None of them: every box that was tested holds." if any(r.result for r in ordered) else "Nothing measured yet."
+    return answer, " ".join(_lead(ordered, over, unsure, off))
+
+
+def _lead(ordered: Sequence[BoxRow], over: Sequence[str], unsure: Sequence[str], off: Sequence[str]) -> list[str]:
+    said = []
+    if over and off:
+        said.append(f"{wording.list_text(list(off)[:3])} {'are' if len(off) > 1 else 'is'} going off.")
+    if over and unsure:
+        said.append(f"{len(unsure)} box{'es have' if len(unsure) > 1 else ' has'} no sure answer.")
+    rest = sum(r.verdict in ("tight", "within") for r in ordered)
+    if over and rest:
+        said.append("The rest hold." if rest > 1 else "One holds.")
+    return said
+
+
+def _table(shown: Sequence[BoxRow], view: View) -> list[Component]:
+    jaws_px = view.inner - 32 if view.narrow else JAWS_PX
+    scale = SHAPE_PX * 0.92 / max((turned(r.known.box)[0] + 40 for r in shown if r.known), default=600.0)
+    list_items = [html.Li(_row(r, view, jaws_px, scale)) for r in shown]
+    return [_head(), _phone_head(jaws_px), html.Ul(list_items, className="rows")]
+
+
+def _head() -> Component:
+    area = html.Div([parts.limit_caption("leak area, mm², 95 %"), parts.drawn(rows.axis_head(JAWS_PX))])
+    return html.Div([
+        html.Span("box"), html.Span("all at one scale"), html.Span("last answer"), area,
+        html.Span(["like one drilled hole of", html.Br(), "leak area, 95 %"], className="amount"),
+        html.Span(["last 8 months, against", html.Br(), "the box's own limit"]), html.Span("what next"),
+    ], className="rows-head")
+
+
+def _phone_head(width: float) -> Component:
+    return html.Div([parts.limit_caption("leak area, mm², 95 %"), parts.drawn(rows.axis_head(width))], className="phone-only second")
+
+
+def _row(row: BoxRow, view: View, jaws_px: float, scale: float) -> Component:
+    if row.known is None:
+        return html.Div([parts.plate(row.name, rowed=True), html.Span(), html.Span("Working out its tests.")], className="box-row")
+    hole, area = rows.amount(row, view.system)
+    todo, page_name, rest = rows.what_next(row)
+    verdict = html.Span([html.B(rows.verdict_words(row, view.system)), " ", rows.why(row)])
+    mark = [parts.drawn(marks.verdict(row.verdict, 26))] if row.result else []
+    cells = [
+        html.Span([parts.plate(row.name, rowed=True), html.Span(f" {label(row.known)}", className="second phone-only", style={"display": "none"})],
+                  className="plate-cell"),
+        html.Span(parts.drawn(small(row.known.box, SHAPE_PX, scale=scale)), className="shape"),
+        html.Span([*mark, verdict], className="told"),
+        html.Span(parts.drawn(rows.jaws_cell(row, jaws_px)), className="jaws-cell"),
+        html.Span([html.Span("like a hole of ", className="short"), html.B(hole), html.Span(area, className="area")], className="amount"),
+        html.Span(parts.drawn(rows.past_cell(row, 168)), className="past"),
+        html.Span([html.B(todo), html.Span(page_name, className="note", style={"textDecoration": "underline"})], className="todo"),
+    ]
+    return html.A(cells, href=parts.box_href(row.name, rest), className="box-row")
+
+
+def _others(ordered: Sequence[BoxRow], shown: Sequence[BoxRow]) -> list[Component]:
+    rest = len(ordered) - len(shown)
+    return [html.A(f"{rest} others hold; show them", href="/?all=1", className="link")] if rest else []
+
+
+def _key() -> Component:
+    shown = ("tight", "within", "over", "stalls", "cannot-tell", "no-answer")
+    signs = [html.Span([parts.drawn(marks.verdict(k, 18)), marks.VERDICT_WORDS[k]]) for k in shown]
+    return html.Div([*signs, html.Span("limit: three tenths of the pump, or 3 kPa under the sheet; most urgent first", className="far")],
+                    className="key")
+
+
+def _first_start(view: View) -> Component:
+    steps = (
+        ("Describe the box", "2 minutes", "Inside sizes, board, baffles. It checks whether the top will stand a vacuum."),
+        ("Hold it", "10 minutes", "Tape the vents, pump, soak, shut. A gauge on a lead, or read the dial yourself."),
+        ("Seal one place, hold again", "10 minutes each", "Two holds tell where. It names the next test that would tell most."),
+    )
+    three = [
+        html.Div([html.Span(str(i + 1), className="figure-no"), html.Div([html.B(name), html.Span(f" {time}", className="note"), html.P(words)])])
+        for i, (name, time, words) in enumerate(steps)
+    ]
+    acts = [parts.button("Describe a box", "/box/new", dark=True)]
+    lead = ("Boxhold watches the pressure come back after you shut the valve, and works out how much air gets in, and where. "
+            "All of it stays on this computer. The made-up shop opens with: boxhold demo")
+    caption = html.P([html.B("A vacuum box, cut through, and the places where air can get in. "), html.Span("The names are the ones used on every page.", className="second")])
+    return html.Main([
+        parts.head(QUESTION, "No box yet. Describe one, or look round the made-up shop.", lead, acts=acts),
+        parts.paper(caption, parts.drawn(cutaway.named_places(view.inner - 34, view.narrow))),
+        html.Div(three, className="three"),
+        html.Div([html.Span("Readings from another gauge or an old file?", className="note"), parts.button("Bring in a log", "/log"),
+                  html.Span("Glasses on from the first pull to the let-up.", className="note far")], className="next"),
+        parts.bar(parts.button("Describe a box", "/box/new", dark=True)),
+    ])

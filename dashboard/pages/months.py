@@ -1,0 +1,106 @@
+"""Months: is it going off, and when will it miss its limit?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from dash import html
+from dash.development.base_component import Component
+
+from analysis import wording
+from analysis.history import forecast_crossing, going_off_sentence, is_going_off
+from analysis.results import HistoryLine
+from dashboard import figures_months, parts, rows
+from dashboard.pages.common import Page, label
+from dashboard.places import section
+from dashboard.shop import Findings, Shop
+from dashboard.view import View
+
+QUESTION = "Is it going off, and when will it miss its limit?"
+TAB = "Months"
+AGAIN_DAYS = 14
+
+
+def page(shop: Shop, view: View, known: Findings) -> Page:
+    """The months of one box."""
+    line = rows.main_line(known)
+    name = known.box.name
+    event = parts.button("Add an event", parts.box_href(name, "/event"))
+    if line is None or not line.tests:
+        hold = parts.button("Start a hold test", f"/hold?box={name}", dark=True)
+        head = parts.head(QUESTION, "No month yet: nothing was measured.", "A trend needs five tests over a month or more.", acts=[event, hold])
+        picture = parts.paper(parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length")))
+        return Page(parts.box_page(view, name, label(known), TAB, QUESTION, head, picture, parts.bar(hold)))
+    again = parts.button(f"Test again by {wording.date_text(_again(line), with_year=False)}", f"/hold?box={name}&setup={line.setup}", dark=True)
+    answer, lead = headline(line, view)
+    head = parts.head(QUESTION, answer, lead, acts=[event, again])
+    others = [h for h in known.histories if h is not line and len(h.tests) > 1]
+    body = [head, _long_curve(line, shop.today(), view), *_small(others, view)]
+    return Page(parts.box_page(view, name, label(known), TAB, QUESTION, *body, parts.bar(again, event)))
+
+
+def _again(line: HistoryLine) -> date:
+    return line.tests[-1].started.date() + timedelta(days=AGAIN_DAYS if is_going_off(line) else 2 * AGAIN_DAYS)
+
+
+def headline(line: HistoryLine, view: View) -> tuple[str, str]:
+    """Whether it goes off and when the limit is reached; what that rests on."""
+    reason = line.trend_reason
+    if line.trend is None:
+        return "No trend yet.", reason
+    per = line.trend.percent_per_month
+    if per.high < 0:
+        return f"Getting better: {abs(per.value):.0f} in 100 less a month.", reason
+    if not is_going_off(line):
+        return "Steady: no trend that can be told from nothing.", f"Between {_signed(per.low)} and {_signed(per.high)} in 100 a month. {reason}"
+    crossing = forecast_crossing(line)
+    if crossing is not None and crossing.over_now:
+        return "Going off, and past its limit already.", " ".join((going_off_sentence(line, view.system), reason))
+    if crossing is None or crossing.earliest is None:
+        return "Going off, but its limit is far.", " ".join((going_off_sentence(line, view.system), reason))
+    when = figures_months.crossing_words(crossing)
+    answer = f"Going off. It reaches its limit {when}." if when.startswith("not") else f"Going off. It reaches its limit between {when.replace(' to ', ' and ')}."
+    return answer, " ".join((going_off_sentence(line, view.system), reason))
+
+
+def _signed(value: float) -> str:
+    return f"{'−' if value < 0 else '+'}{abs(value):.0f}"
+
+
+def _long_curve(line: HistoryLine, today: date, view: View) -> Component:
+    width = view.inner if view.narrow else view.inner - 34
+    sealed = wording.list_text([wording.path_name(p, line.setup) for p in line.sealed])
+    top = html.Div([
+        html.Span([html.B(f"Whole box, {wording.setup_name(line.setup)}{f', {sealed} sealed' if sealed else ''}"), f", {len(line.tests)} tests"]),
+        html.Span("each dot a test with its 95 % interval", className="note"),
+        html.Span("shaded ahead: 95 of 100 futures, if nothing is done", className="note"),
+    ], className="figure-head", style={"padding": "0 16px"} if view.narrow else {})
+    table = parts.as_table(("test", "leak area, 95 %", "set aside because"), [_cells(line, i) for i in range(len(line.tests))])
+    points = [": ".join(_cells(line, i)[:2]) for i in range(len(line.tests))]
+    graph = parts.graph(figures_months.months_curve(line, today, width, 380 if view.narrow else 420), width=width)
+    return parts.paper(top, parts.figure(graph, headline(line, view)[0], caption="Arrow keys walk the tests", points=points, table=table),
+                       class_name="flush" if view.narrow else "")
+
+
+def _cells(line: HistoryLine, i: int) -> tuple[str, str, str]:
+    test = line.tests[i]
+    area = "no area" if test.area_m2 is None else wording.area_text(test.area_m2, "metric")
+    return wording.date_text(test.started.date()), area, test.set_aside or ""
+
+
+def _small(others: Sequence[HistoryLine], view: View) -> list[Component]:
+    if not others:
+        return []
+    return [html.Div([_small_one(h, view) for h in others[:6]], className="small-curves")]
+
+
+def _small_one(line: HistoryLine, view: View) -> Component:
+    sealed = wording.list_text([wording.path_name(p, line.setup) for p in line.sealed])
+    name = wording.setup_name(line.setup) + (f", {sealed} sealed" if sealed else "")
+    areas = [t.area_m2 for t in line.tests if t.area_m2 is not None]
+    amount = f"{wording.area_number(areas[-1].value)} mm²" if areas else ""
+    width = view.inner - 32 if view.narrow else (view.inner - 24) / 3 - 34
+    words = "no trend yet" if line.trend is None else ("going off" if is_going_off(line) else "steady")
+    top = html.Div([html.B(name[:1].upper() + name[1:]), html.Span(amount)], className="figure-head", style={"justifyContent": "space-between"})
+    return parts.paper(top, parts.drawn(rows.small_curve(line, width, 70)), html.P(f"{len(line.tests)} tests; {words}", className="note"))

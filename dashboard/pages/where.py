@@ -1,0 +1,217 @@
+"""Where the air gets in: section over plan of this very box, the bars, the next test, the repair."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dash import html
+from dash.development.base_component import Component
+
+from analysis import wording
+from analysis.results import Assessment, NextTest, Ranking
+from dashboard import figures_rank, parts, svg
+from dashboard.figures_rank import Row
+from dashboard.numberlist import MM2
+from dashboard.pages.common import Page, label, likely_paths, ranked_places
+from dashboard.places import section
+from dashboard.plan import plan, seam_of
+from dashboard.section import Place
+from dashboard.shop import Findings, Shop
+from dashboard.stalls import stall_tests
+from dashboard.view import View
+
+QUESTION = "Where does the air get in?"
+TAB = "Where the air gets in"
+
+
+def page(shop: Shop, view: View, known: Findings) -> Page:
+    """The page of one box."""
+    ranking = known.ranking
+    if not known.trials:
+        return Page(_nothing_measured(known, view))
+    if ranking is None or ranking.outcome == "refused" or not ranking.paths:
+        return Page(_refused(known, view, ranking))
+    return Page(_ranked(known, view, ranking))
+
+
+def _nothing_measured(known: Findings, view: View) -> Component:
+    name = known.box.name
+    hold = parts.button("Set up this test", f"/hold?box={name}", dark=True)
+    picture = parts.paper(parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length")))
+    head = parts.head(QUESTION, "Nothing measured yet.", "One hold with the vents taped tells how much; two tell where.", acts=[hold])
+    return parts.box_page(view, name, label(known), TAB, QUESTION, head, picture, parts.bar(hold))
+
+
+def _refused(known: Findings, view: View, ranking: Ranking | None) -> Component:
+    name = known.box.name
+    reason = (ranking.reason if ranking else None) or "No test of this box gave an area."
+    hold = parts.button("Hold again", f"/hold?box={name}", dark=True)
+    picture = parts.paper(parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length")))
+    head = parts.head(QUESTION, "No answer yet.", _upper(reason), verdict="no-answer", acts=[hold])
+    return parts.box_page(view, name, label(known), TAB, QUESTION, head, picture, _left_out(ranking), parts.bar(hold))
+
+
+def _upper(text: str) -> str:
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith(".") else f"{text}."
+
+
+def answer(known: Findings, ranking: Ranking, setup: str | None) -> str:
+    """The heading: the likeliest place with its chance, or the group that no test has parted yet."""
+    first = ranking.paths[0]
+    group = next((g for g in ranking.not_told_apart if first.path in g), ())
+    if group:
+        names = [wording.path_name(p, setup) for p in group]
+        told = f"Cannot tell yet: {', '.join(names[:-1])} or {names[-1]}." if len(names) < 5 else f"Cannot tell yet which of {len(names)} places."
+        return told + (" And two tests do not agree." if ranking.unexplained else "")
+    strength = "Most likely" if first.probability_largest >= 0.5 else "Perhaps"
+    return f"{strength} at the {wording.path_name(first.path, setup)}: {wording.chance_text(first.probability_largest)}."
+
+
+def lead(ranking: Ranking, last: Assessment | None, view: View) -> str:
+    """The line below: how much of it comes in there, and whether the rest matters."""
+    first = ranking.paths[0]
+    if any(first.path in g for g in ranking.not_told_apart):
+        return "" if last is None else wording.one_test_sentence(last, view.system)
+    area = wording.area_text(first.area_m2, view.system)
+    hole = "" if first.area_m2.low < first.area_m2.high / 10 else f", like one drilled hole of {wording.hole_text(first.area_m2.value, view.system)}"
+    if view.system == "inch":
+        return f"As much as one drilled hole of {wording.hole_interval_text(first.area_m2, 'inch')}."
+    return f"{area[:1].upper() + area[1:]}{hole}." + _others(ranking, last)
+
+
+def _others(ranking: Ranking, last: Assessment | None) -> str:
+    limit = last.limit if last else None
+    if limit is None or len(ranking.paths) < 2:
+        return ""
+    rest = sum(max(p.area_m2.value, 0.0) for p in ranking.paths[1:])
+    return " All other places together stay under the limit." if rest < limit.area_m2 else ""
+
+
+def _last(known: Findings) -> Assessment | None:
+    return known.last.result if known.last else None
+
+
+def _ranked(known: Findings, view: View, ranking: Ranking) -> Component:
+    last, name = _last(known), known.box.name
+    setup = last.setup if last else None
+    bad = last.verdict if last and last.verdict in ("over", "stalls") and ranking.not_told_apart else None
+    head = parts.head(QUESTION, answer(known, ranking, setup), lead(ranking, last, view), verdict=bad)
+    rows = figures_rank.rows_of(ranking, likely_paths(known), setup)
+    if view.narrow:
+        children = [head, parts.paper(parts.drawn(_section(known, view.inner, setup))), _bars(known, rows, view, view.inner), *_what_next(known, ranking)]
+    else:
+        left = (view.inner - 20) * 0.465
+        right = view.inner - 20 - left
+        beside = parts.side(head, _bars(known, rows, view, right - 34), *_what_next(known, ranking))
+        children = [parts.split(f"{left:.0f}px minmax(0,1fr)", _pictures(known, left - 34, setup, view), beside)]
+    return parts.box_page(view, name, label(known), TAB, QUESTION, *children, *_troubles(known), _bar(known, ranking))
+
+
+def _section(known: Findings, width: float, setup: str | None) -> str:
+    last = _last(known)
+    valve = "open" if last is not None and last.test == "stall" else "shut"
+    return section(known.box, width, ranked_places(known), setup=setup, valve=valve, tallest=130,  # type: ignore[arg-type]
+                   label=f"{known.box.name} cut along its length; likely places are hatched")
+
+
+def _pictures(known: Findings, width: float, setup: str | None, view: View) -> Component:
+    inside = known.box.inside_mm
+    sizes = "sizes not given; drawn as a middling box" if inside is None else (
+        f"inside {' × '.join(f'{s:g}' for s in inside)} mm" + (f", {known.box.board_mm:g} mm board" if known.box.board_mm else ""))
+    top = [html.H3("Cut along its length, through the port"), parts.drawn(_section(known, width, setup))]
+    stalls = [t for t in known.trials if t.result.test == "stall" and t.result.area_m2 is not None]
+    if len(stalls) > 1:
+        return parts.side(parts.paper(*top, html.P(sizes, className="note")), parts.paper(html.H3("Stall tests: the pump against the leak"),
+                                                                                       parts.drawn(stall_tests(known, width))))
+    places = _seams(known)
+    below = [html.Div([html.H3("From above"), html.Span(sizes, className="note")], className="figure-head"),
+             parts.drawn(plan(known.box, width, places, label="The box from above: seams, vents, baffles, port"))]
+    return parts.paper(*top, *below)
+
+
+def _seams(known: Findings) -> list[Place]:
+    """The seams as their tests have them; without any the panel edges as a whole stand on all four."""
+    return [Place(p.path, p.state, p.chance, p.words) for p in ranked_places(known) if seam_of(p, known.box)]
+
+
+def _bars(known: Findings, rows: Sequence[Row], view: View, width: float) -> Component:
+    last = _last(known)
+    limit = last.limit.area_m2 if last and last.limit else None
+    points = [_row_sentence(r) for r in rows]
+    table = parts.as_table(("place", "leak area, 95 %", "chance it is the largest", "what the tests say"), [_cells(r) for r in rows])
+    drawing = parts.drawn(figures_rank.ranking_bars(rows, limit, width, view.system, "Bars of the leak area of each place; largest first"))
+    return parts.paper(parts.figure(drawing, "Leak area of each place, largest first", points=points, table=table))
+
+
+def _row_sentence(row: Row) -> str:
+    area = "not tested" if row.area_m2 is None else wording.interval_text(row.area_m2.scaled(MM2), "mm²", signed=row.area_m2.low < 0)
+    return f"{wording.list_text(row.names)}: {area}" + ("" if row.chance is None else f"; {wording.chance_text(row.chance)}")
+
+
+def _cells(row: Row) -> tuple[str, str, str, str]:
+    area = "not tested" if row.area_m2 is None else wording.interval_text(row.area_m2.scaled(MM2), "mm²", signed=row.area_m2.low < 0)
+    return wording.list_text(row.names), area, figures_rank.chance_words(row), " ".join(row.evidence)
+
+
+def next_words(test: NextTest) -> tuple[str, str]:
+    """What the next test is, and what it would settle."""
+    sealed = wording.list_text([wording.path_name(p, test.setup) for p in test.seal])
+    setup = wording.setup_name(test.setup)
+    hold = f"hold {wording.duration_text(test.hold_s)}"
+    what = {
+        "hold": f"Seal the {sealed}, {setup}, {hold}." if sealed else f"{setup[:1].upper() + setup[1:]}, {hold}.",
+        "redraw": f"Pump down again without letting air in, {hold}.",
+        "stall": f"{setup[:1].upper() + setup[1:]}{f', {sealed} sealed' if sealed else ''}: pump on till the gauge stays.",
+        "vent-behind-valve": f"Let air in behind the valve, then {hold}.",
+        "repeat": f"Repeat it as it is: {setup}{f', {sealed} sealed' if sealed else ''}, {hold}.",
+    }[test.do]
+    return what, _upper(test.why) if test.why else ""
+
+
+def _setup_href(known: Findings, test: NextTest) -> str:
+    seal = f"&seal={','.join(test.seal)}" if test.seal else ""
+    return f"/hold?box={known.box.name}&setup={test.setup}{seal}"
+
+
+def _what_next(known: Findings, ranking: Ranking) -> list[Component]:
+    return [html.Div([_next_card(known, ranking), _repair_card(known, ranking)], className="split", style={"gridTemplateColumns": "1fr 1fr"})]
+
+
+def _next_card(known: Findings, ranking: Ranking) -> Component:
+    test = ranking.next_test
+    if test is None:
+        return parts.paper(html.H2("The test that would tell most"), html.P("None: no further test would change the repair."))
+    what, why = next_words(test)
+    return parts.paper(html.H2("The test that would tell most"), html.P([html.B(what), " ", why], style={"margin": "6px 0 12px"}),
+                       parts.button("Set up this test", _setup_href(known, test), dark=True, whole=True))
+
+
+def _repair_card(known: Findings, ranking: Ranking) -> Component:
+    repairs = ranking.advice[:2]
+    words = [html.P(a, style={"margin": "6px 0 12px"}) for a in repairs] or [html.P("None yet: a bead in the wrong place costs a day.", style={"margin": "6px 0 12px"})]
+    dark = ranking.next_test is None
+    done = parts.button("I have done this repair", parts.box_href(known.box.name, f"/event?kind=repair&path={ranking.paths[0].path}"), dark=dark, whole=True)
+    silicone = any("silicone" in a for a in repairs)
+    note = [parts.caution("Silicone must cure before the next pull; air the room.")] if silicone else []
+    return parts.paper(html.H2("The repair to try"), *words, *([done] if repairs else []), *note)
+
+
+def _left_out(ranking: Ranking | None) -> Component:
+    if ranking is None or not ranking.left_out:
+        return html.Div()
+    return parts.paper(html.H2("Left out"), html.Ul([html.Li(f"{log}: {why}") for log, why in ranking.left_out]))
+
+
+def _troubles(known: Findings) -> list[Component]:
+    return [html.P(t, className="error") for t in known.troubles]
+
+
+def _bar(known: Findings, ranking: Ranking) -> Component:
+    test = ranking.next_test
+    if test is None:
+        return parts.bar(parts.button("I have done this repair", parts.box_href(known.box.name, "/event?kind=repair"), dark=True))
+    return parts.bar(parts.button("Set up this test", _setup_href(known, test), dark=True), words=f"Would tell most: {next_words(test)[0]}")
+
+
+__all__ = ["answer", "lead", "next_words", "page", "svg"]

@@ -1,0 +1,219 @@
+"""Leak paths marked on a section: wedges, patches and words, each at its own gap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from acquisition.records import Box
+from acquisition.setups import PATHS, parent
+from dashboard import marks, svg
+from dashboard.section import (
+    Frame,
+    Place,
+    body,
+    frame_for,
+    height_of,
+    hose_start,
+    mould_height,
+    outside_places,
+    valve_at,
+)
+from dashboard.svg import Point
+
+Gap = tuple[Point, Point]
+"""The point that touches the gap, and the direction (unit px) to the outside."""
+
+
+def _edges(f: Frame) -> list[Gap]:
+    x0, _, x1, _ = f.outer
+    return [((x, y), (d, 0.0)) for x, d in ((x0, -1.0), (x1, 1.0)) for y in (f.top, f.floor)]
+
+
+def _faces(f: Frame) -> list[Gap]:
+    y = (f.top + f.floor) / 2
+    return [((f.outer[0], y), (-1.0, 0.0)), ((f.outer[2], y), (1.0, 0.0))]
+
+
+def _flange(f: Frame) -> list[Gap]:
+    half = max(10.0, f.box.port.flange_mm * f.scale) / 2
+    return [((f.port_x - half, f.outer[3] + 1), (-1.0, 0.12))]
+
+
+def _rim_joint(f: Frame) -> list[Gap]:
+    x0, y0, x1, _ = f.outer
+    return [((x0 - 2, y0), (-0.9, -0.5)), ((x1 + 2, y0), (0.9, -0.5))]
+
+
+def _sheet_edge(f: Frame) -> list[Gap]:
+    x0, y0, x1, _ = f.outer
+    y = y0 - f.lip - 2
+    return [((x0 - 2, y), (-0.86, 0.5)), ((x1 + 2, y), (0.86, 0.5))]
+
+
+def _top_panel(f: Frame) -> list[Gap]:
+    return [((f.right - 6, f.outer[1]), (0.0, -1.0))]
+
+
+def _closure(f: Frame) -> list[Gap]:
+    return [((f.left + (f.right - f.left) * 0.26, f.outer[1] - max(2.5, f.wall * 0.4)), (0.0, -1.0))]
+
+
+def _film_ends(f: Frame) -> list[Gap]:
+    x0, y0, x1, _ = f.outer
+    return [((x0 - 7, y0 - f.lip - 3), (-0.86, -0.5)), ((x1 + 7, y0 - f.lip - 3), (0.86, -0.5))]
+
+
+GAPS = {
+    "panel-edges": _edges, "panel-faces": _faces, "port-flange": _flange, "rim-joint": _rim_joint,
+    "sheet-edge": _sheet_edge, "top-panel": _top_panel, "closure": _closure,
+}
+
+
+def gaps(f: Frame, path: str, setup: str | None) -> list[Gap]:
+    """Where a path meets the outside in this drawing; empty for line and valve seat, which have words only."""
+    name = parent(path)
+    if name == "closure" and setup == "film-on-rim":
+        return _film_ends(f)
+    maker = GAPS.get(name)
+    return maker(f) if maker else []
+
+
+def _wedge(gap: Gap, place: Place) -> str:
+    (x, y), (dx, dy) = gap
+    strong = place.state in ("likely", "only")
+    long = 44.0 if strong else 26.0
+    wide = 25.0 if strong else 12.0
+    chance = place.chance if place.state != "only" else None
+    tail = (x + dx * long, y + dy * long)
+    if place.state == "only":
+        return _ink_wedge((x, y), tail, 18.0)
+    if place.state == "likely":
+        return marks.wedge((x, y), tail, wide, max(chance or 0.0, 0.1)) + _slit(gap)
+    return marks.wedge((x, y), tail, wide, None)
+
+
+def _ink_wedge(point: Point, tail: Point, wide: float) -> str:
+    return marks.wedge(point, tail, wide, None).replace("var(--grey)", "var(--ink)")
+
+
+def _slit(gap: Gap) -> str:
+    (x, y), (dx, _) = gap
+    return svg.line((x, y), (x - dx * 14, y), "air", 3.5) if abs(dx) == 1.0 else ""
+
+
+def _patch(gap: Gap) -> str:
+    (x, y), (dx, _) = gap
+    return marks.patch((x + dx * 3, y), upright=abs(dx) > 0.5)
+
+
+def mark(f: Frame, place: Place, setup: str | None) -> str:
+    """All marks of one place."""
+    make = _patch if place.state == "sealed" else lambda gap: _wedge(gap, place)
+    return "".join(make(gap) for gap in gaps(f, place.path, setup))
+
+
+def _label(at: Point, place: Place, words: Sequence[str], anchor: str, size: float) -> str:
+    strong = place.state == "likely"
+    return svg.lines_of_text(at, words, 17, size=size, anchor=anchor, bold=strong, fill="air" if strong else "second")
+
+
+def _side_words(f: Frame, place: Place, narrow: bool) -> str:
+    """Words of the panel edges (or faces): outside beside the wedges, or inside the box on a phone."""
+    middle, words = (f.top + f.floor) / 2, place.words
+    faces = place.path.startswith("panel-faces")
+    if faces:
+        return _label((f.left + 10, middle + 5), place, [words], "start", 14)
+    if narrow:
+        return _label(((f.left + f.right) / 2, middle + 5), place, [words], "middle", 14)
+    name, _, number = words.rpartition(" ")
+    out = [_label((x, middle - 2), place, [name or words, number if name else ""], "middle", 14)
+           for x in (f.outer[0] - 42, f.outer[2] + 42)]
+    return "".join(out)
+
+
+def _flange_words(f: Frame, place: Place) -> str:
+    (x, y), _ = _flange(f)[0]
+    back = 52 if place.state == "likely" else 34
+    return _label((x - back, y + 16), place, [place.words], "end", 14)
+
+
+def _top_words(f: Frame, place: Place) -> str:
+    (x, y), _ = _top_panel(f)[0]
+    return _label((x - 14, y - 18), place, [place.words], "end", 14)
+
+
+def _closure_words(f: Frame, place: Place, setup: str | None) -> str:
+    if setup == "film-on-rim":
+        return _label(((f.left + f.right) / 2, f.outer[1] - 18), place, [place.words], "middle", 14)
+    (x, y), _ = _closure(f)[0]
+    return _label((x + 14, y - 14), place, [place.words], "start", 14)
+
+
+def _line_words(f: Frame, place: Place) -> str:
+    x, y = valve_at(f)
+    return _label((x + 18, y - 2), place, [place.words], "start", 14)
+
+
+def _valve_words(f: Frame, place: Place) -> str:
+    x, y = valve_at(f)
+    return _label((x + 18, y + 15), place, [place.words], "start", 14)
+
+
+def _rim_words(f: Frame, place: Place, narrow: bool) -> str:
+    y = f.outer[1] - (mould_height(f) if place.path == "sheet-edge" else 30) + 8
+    x = f.outer[0] - (2 if narrow else 20)
+    return _label((max(4.0, x - 30), y), place, [place.words], "start", 14)
+
+
+def words(f: Frame, place: Place, setup: str | None, narrow: bool) -> str:
+    """The words of one place, where the drawing has room for them."""
+    name = parent(place.path)
+    if not place.words:
+        return ""
+    if name in ("panel-edges", "panel-faces"):
+        return _side_words(f, place, narrow)
+    if name in ("rim-joint", "sheet-edge"):
+        return _rim_words(f, place, narrow)
+    simple = {"port-flange": _flange_words, "top-panel": _top_words, "line": _line_words, "valve-seat": _valve_words}
+    return simple[name](f, place) if name in simple else _closure_words(f, place, setup)
+
+
+def short_words(place: Place, chance: float | None) -> str:
+    """Short name and chance in 100, as drawings have it."""
+    row = PATHS[parent(place.path)]
+    if chance is None:
+        return row.short
+    return f"{row.short}, under 1" if chance < 0.005 else f"{row.short} {round(100 * chance)}"
+
+
+def section(box: Box, width: float, places: Sequence[Place] = (), *, setup: str | None = None,
+            valve: Literal["none", "shut", "open"] = "shut", tallest: float = 150.0, label: str = "") -> str:
+    """The whole section as one drawing with its places marked.
+
+    Parameters
+    ----------
+    box
+        The box; sizes it does not give are taken from a plain middling box.
+    width
+        Width of the drawing, px.
+    places
+        Paths to mark; of a path given in parts the likeliest part is drawn.
+    setup
+        What closes the top.
+    valve
+        The valve and hose: shut, open, or only the stub.
+    tallest
+        Most height the inside may take, px.
+    label
+        Sentence for screen readers.
+    """
+    narrow = width < 480
+    side = 46.0 if narrow else 104.0
+    head = 62.0 if setup == "formed-sheet" else 48.0
+    f = frame_for(box, width, side, head, tallest)
+    shown = list(outside_places(places).values())
+    hose: Literal["none", "shut", "open"] = "none" if narrow and valve == "shut" else valve
+    parts = [body(f, setup, hose), *(mark(f, p, setup) for p in shown)]
+    parts += [words(f, p, setup, narrow) for p in shown if not (hose == "none" and p.path in ("line", "valve-seat"))]
+    return svg.drawing(width, height_of(f, hose) if hose != "none" else hose_start(f)[0] + 8, "".join(parts), label)

@@ -1,0 +1,216 @@
+"""Access to the archive for the pages: boxes, tests, and what was worked out of them.
+
+A box's tests are worked out in the background, once for every state of its files; pages ask ``findings`` and
+show "working out 6 tests" until they are there.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TypeVar
+
+from acquisition.archive import Archive
+from acquisition.errors import BoxholdError
+from acquisition.records import Box, Event, Log
+from analysis.results import Assessment, HistoryLine, Ranking, SheetComparison
+from dashboard.inbox import Inbox
+
+Read = TypeVar("Read")
+Stamp = tuple[tuple[str, int, int], ...]
+WITHOUT_SHEET = ("film-on-rim", "vents-taped")
+_URGENCY = ("stalls", "over", "cannot-tell", "no-answer", "no-limit", "within", "tight")
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """One log of a box with its result; ``key`` is the file's name without ending."""
+
+    key: str
+    log: Log
+    result: Assessment
+
+
+@dataclass(frozen=True, eq=False)
+class Findings:
+    """All that is known of one box; ``troubles`` are sentences about files that could not be read."""
+
+    box: Box
+    events: tuple[Event, ...] = ()
+    trials: tuple[Trial, ...] = ()
+    ranking: Ranking | None = None
+    comparisons: Mapping[str, SheetComparison] = field(default_factory=dict)
+    histories: tuple[HistoryLine, ...] = ()
+    troubles: tuple[str, ...] = ()
+
+    @property
+    def results(self) -> tuple[Assessment, ...]:
+        """The trials' results, oldest first."""
+        return tuple(t.result for t in self.trials)
+
+    def trial(self, key: str) -> Trial | None:
+        """The trial of an address: its key, or the beginning of it (the start of the test)."""
+        return next((t for t in self.trials if t.key == key), None) or next(
+            (t for t in self.trials if t.key.startswith(key)), None)
+
+    @property
+    def last(self) -> Trial | None:
+        """The trial that speaks for the box: of the last day's whole-box tests the one with most to say."""
+        whole = [t for t in self.trials if not t.result.sealed and t.result.setup != "line-only"] or list(self.trials)
+        if not whole:
+            return None
+        day = _day(whole[-1])
+        return min((t for t in whole if _day(t) == day), key=_most_to_say)
+
+
+def _most_to_say(trial: Trial) -> tuple[int, float]:
+    area = trial.result.area_m2
+    return urgency(trial.result.verdict), -(area.value if area else 0.0)
+
+
+def _day(trial: Trial) -> str:
+    return trial.key[:8]
+
+
+def urgency(verdict: str) -> int:
+    """Rank of a verdict among rows: 0 is the most urgent."""
+    return _URGENCY.index(verdict) if verdict in _URGENCY else len(_URGENCY)
+
+
+class Shop:
+    """The archive as the pages see it.
+
+    Parameters
+    ----------
+    archive_dir
+        Folder with one folder a box.
+    workers
+        Threads that work out boxes in the background.
+    """
+
+    def __init__(self, archive_dir: Path, workers: int = 2) -> None:
+        self.archive_dir = Path(archive_dir)
+        self.archive = Archive(self.archive_dir)
+        self._pool = ThreadPoolExecutor(workers, thread_name_prefix="working-out")
+        self.inbox = Inbox()
+        self._single: dict[str, Future[Assessment]] = {}
+        self._known: dict[str, tuple[Stamp, Future[Findings]]] = {}
+        self._lock = threading.Lock()
+
+    def names(self) -> list[str]:
+        """Names of all boxes of the archive."""
+        return list(self.archive.boxes())
+
+    def today(self) -> date:
+        """The day it is."""
+        return date.today()
+
+    def tests_of(self, name: str) -> list[Path]:
+        """Log files of a box, oldest first."""
+        return list(self.archive.log_paths(name))
+
+    def findings(self, name: str, wait_s: float | None = 0.0) -> Findings | None:
+        """What is known of a box, or None while it is being worked out.
+
+        Parameters
+        ----------
+        name
+            A name of ``names()``.
+        wait_s
+            How long to wait for work in hand; None waits till it is done.
+        """
+        future = self._future(name)
+        try:
+            return future.result(timeout=wait_s)
+        except TimeoutError:
+            return None
+
+    def assess_once(self, key: str, log: Log, wait_s: float | None = 0.25) -> Assessment | None:
+        """The result of a log that is not in the archive, or None while it is being worked out.
+
+        ``key`` tells it apart from others; the box file of the archive is used when the log names its box.
+        """
+        with self._lock:
+            if key not in self._single:
+                self._single[key] = self._pool.submit(self._one, log)
+            future = self._single[key]
+        try:
+            return future.result(timeout=wait_s)
+        except TimeoutError:
+            return None
+
+    def _one(self, log: Log) -> Assessment:
+        from analysis.assess import assess_logs
+
+        name = log.header.box
+        box = self.archive.box(name) if name in self.names() and name is not None else None
+        return assess_logs([(log, box)])[0]
+
+    def _future(self, name: str) -> Future[Findings]:
+        stamp = self._stamp(name)
+        with self._lock:
+            known = self._known.get(name)
+            if known is None or known[0] != stamp:
+                known = stamp, self._pool.submit(self.work_out, name)
+                self._known[name] = known
+            return known[1]
+
+    def _stamp(self, name: str) -> Stamp:
+        folder = self.archive.folder(name)
+        files = [folder / "box.toml", folder / "events.csv", *self.tests_of(name)]
+        return tuple((p.name, s.st_mtime_ns, s.st_size) for p in files if p.exists() for s in (p.stat(),))
+
+    def work_out(self, name: str) -> Findings:
+        """Read a box's files and work everything out; slow."""
+        troubles: list[str] = []
+        box = _kept(lambda: self.archive.box(name), troubles) or Box(name)
+        events = _kept(lambda: self.archive.events(name), troubles) or ()
+        logs = []
+        for path in self.tests_of(name):
+            log = _kept(lambda path=path: self.archive.log(path), troubles)  # type: ignore[misc]
+            if log is not None:
+                logs.append((path.stem, log))
+        return _conclude(box, events, logs, tuple(troubles))
+
+    def close(self) -> None:
+        """Stop working out."""
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _kept(read: Callable[[], Read], troubles: list[str]) -> Read | None:
+    """What ``read`` gives; a file that cannot be read is put down in ``troubles``."""
+    try:
+        return read()
+    except BoxholdError as trouble:
+        troubles.append(str(trouble))
+        return None
+
+
+def _conclude(box: Box, events: tuple[Event, ...], logs: list[tuple[str, Log]], troubles: tuple[str, ...]) -> Findings:
+    from analysis.assess import assess_logs
+
+    from analysis.history import history
+    from analysis.ranking import rank
+
+    results = list(assess_logs([(log, box) for _, log in logs]))
+    trials = tuple(Trial(key, log, result) for (key, log), result in zip(logs, results, strict=True))
+    ranking = rank(results, box, events) if results else None
+    lines = tuple(history(results, events, box)) if results else ()
+    return Findings(box, events, trials, ranking, comparisons(results), lines, troubles)
+
+
+def comparisons(results: list[Assessment]) -> dict[str, SheetComparison]:
+    """With-sheet against each setup without one that was tested, by that setup's name."""
+    from analysis.compare import compare_sheet
+
+    sheets = [r for r in results if r.setup == "formed-sheet" and not r.sealed and r.area_m2 is not None]
+    made = {}
+    for setup in WITHOUT_SHEET:
+        without = [r for r in results if r.setup == setup and not r.sealed and r.area_m2 is not None]
+        if without and sheets:
+            made[setup] = compare_sheet(without, sheets)
+    return made
