@@ -1,0 +1,381 @@
+"""Other loggers' files become logs: everything is guessed with a reason, shown, and confirmed by a person.
+
+``guess_mapping`` looks at a file and says what it takes each thing for; ``convert`` makes the log once the
+pressure's unit and reference are given and the mapping is confirmed. No unit is ever assumed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+
+from acquisition.errors import UnreadableInput, WrongUsage, shown
+from acquisition.importcells import (
+    PRESSURE_WORDS,
+    bare_number,
+    has_word,
+    names_time,
+    number_and_unit,
+    number_like,
+    read_cell,
+    reference_in,
+    time_like,
+    unit_in,
+)
+from acquisition.importclock import guess_day_first, guess_kind, seconds_of
+from acquisition.importdoubts import clock_doubts, clocks_disagree, unit_change
+from acquisition.importsheet import Sheet, cut, file_lines, guess_separator
+from acquisition.logfile import escape_raw
+from acquisition.logheader import KEYS, header_value
+from acquisition.records import FloatArray, Log, LogHeader
+from acquisition.units import GaugeUnit, Reference, parse_unit
+
+
+@dataclass(frozen=True)
+class PressureGuess:
+    """A column that may hold the pressure, with the unit and reference its header names (or None)."""
+
+    column: int
+    name: str
+    unit: str | None
+    reference: Reference | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class ImportMapping:
+    """What is taken for what in another logger's file; columns are counted from 0.
+
+    ``unit`` and ``reference`` are None until the file or a person names them. ``first_row`` is the 1-based
+    line of the first row of numbers. ``time_column`` None counts the rows; ``date_column`` holds the date
+    where it stands apart from the clock. ``interval_s`` is needed where ``time_kind`` is ``counter``.
+    ``reasons`` says for each field why it was guessed so; ``doubts`` are sentences that a person should
+    settle. Only a person sets ``confirmed``.
+    """
+
+    separator: str
+    decimal: str
+    first_row: int
+    names: tuple[str, ...]
+    time_column: int | None
+    time_kind: str
+    pressure_column: int
+    unit: str | None = None
+    reference: Reference | None = None
+    interval_s: float | None = None
+    date_column: int | None = None
+    day_first: bool = True
+    pressures: tuple[PressureGuess, ...] = ()
+    reasons: Mapping[str, str] = field(default_factory=dict)
+    doubts: tuple[str, ...] = ()
+    confirmed: bool = False
+
+    def with_pressure(self, column: int) -> ImportMapping:
+        """The mapping with another pressure column and what its header says of it; to be confirmed anew."""
+        guess = next((guess for guess in self.pressures if guess.column == column), None)
+        if guess is None:
+            raise WrongUsage(f"column {column + 1} holds no numbers that could be pressures.")
+        return replace(self, pressure_column=column, unit=guess.unit, reference=guess.reference, confirmed=False)
+
+
+def guess_mapping(data: bytes, path: Path | None = None) -> ImportMapping:
+    """Guess what is what in a file; nothing in the answer is confirmed.
+
+    Raises
+    ------
+    UnreadableInput
+        The file is empty, no text, or holds no table of numbers.
+    """
+    lines = file_lines(data, path)
+    separator, why_separator = guess_separator(lines, path)
+    sheet = cut(lines, separator, path=path)
+    decimal, why_decimal = _decimal(sheet)
+    time_column, why_time = _time_column(sheet, decimal)
+    kind, why_kind = _kind(sheet, time_column, decimal)
+    date_column = _date_column(sheet, time_column) if kind == "clock" else None
+    dated = time_column if date_column is None else date_column
+    day_first, why_day = guess_day_first(sheet.column(dated) if dated is not None else ())
+    pressures = tuple(_pressures(sheet, time_column, decimal))
+    if not pressures:
+        raise UnreadableInput("no column of numbers is left for the pressure beside the time.", path)
+    best = max(pressures, key=lambda guess: _likeness(guess))
+    reasons = {
+        "separator": why_separator, "decimal": why_decimal, "time_column": why_time, "time_kind": why_kind,
+        "pressure_column": best.reason, "unit": _why_unit(best), "reference": _why_reference(best, sheet, decimal),
+    }
+    if kind == "clock":
+        reasons["day_first"] = why_day
+    mapping = ImportMapping(
+        separator, decimal, sheet.lines[0], sheet.names, time_column, kind, best.column, best.unit, best.reference,
+        date_column=date_column, day_first=day_first, pressures=pressures, reasons=reasons,
+    )
+    return replace(mapping, doubts=tuple(_doubts(sheet, mapping)))
+
+
+def _decimal(sheet: Sheet) -> tuple[str, str]:
+    cells = [cell for row in sheet.rows[:2000] for cell in row if bare_number(cell)]
+    commas = next((cell for cell in cells if re.fullmatch(r"[+-]?(\d+|\d{1,3}(\.\d{3})+),\d+", cell)), None)
+    points = next((cell for cell in cells if re.fullmatch(r"[+-]?\d*\.\d+([eE].*)?", cell)), None)
+    if commas and points:
+        return (".", f"points as in '{points}'") if sheet.separator == "," else _mixed(cells, commas, points)
+    if commas:
+        return ",", f"commas as in '{commas}'"
+    return ".", f"points as in '{points}'" if points else "no number has a fraction"
+
+
+def _mixed(cells: Sequence[str], commas: str, points: str) -> tuple[str, str]:
+    with_comma = sum("," in cell for cell in cells)
+    if 2 * with_comma > len(cells):
+        return ",", f"more numbers have commas, as in '{commas}', than points, as in '{points}'"
+    return ".", f"more numbers have points, as in '{points}', than commas, as in '{commas}'"
+
+
+def _time_column(sheet: Sheet, decimal: str) -> tuple[int | None, str]:
+    """Place of the time column and the reason; a clock goes before a named column, that before any that rises."""
+    columns = range(len(sheet.names))
+    named = [i for i in columns if sheet.named and names_time(sheet.names[i]) and _filled(sheet, i)]
+    moments = [i for i in columns if _share(time_like, sheet.column(i)) > 0.5 and not _all_bare(sheet, i)]
+    for i in (i for i in named if i not in moments):
+        return i, f"the header '{sheet.names[i]}' names a time"
+    for i in sorted(moments, key=lambda i: _share(_date_only, sheet.column(i)) > 0.5):
+        return i, f"the cells of '{sheet.names[i]}' are clock times"
+    for i in columns:
+        values = _numbers(sheet, i, decimal)
+        if len(sheet.names) > 1 and values.size > 1 and np.all(np.diff(values) > 0):
+            return i, f"the numbers of '{sheet.names[i]}' go up from row to row"
+    return None, "no column goes up like a time; the rows are counted"
+
+
+def _dayless(cell: str) -> bool:
+    return bool(re.match(r"\s*\d{1,3}:", cell))
+
+
+def _date_column(sheet: Sheet, time_column: int | None) -> int | None:
+    """The column that holds dates without clock times, where the time's own column has no dates."""
+    if time_column is None or _share(_dayless, sheet.column(time_column)) < 0.5:
+        return None
+    dates = (i for i in range(len(sheet.names)) if _share(_date_only, sheet.column(i)) > 0.5)
+    return next(dates, None)
+
+
+def _date_only(cell: str) -> bool:
+    return ":" not in cell and not bare_number(cell) and time_like(cell)
+
+
+def _filled(sheet: Sheet, column: int) -> bool:
+    return _share(number_like, sheet.column(column)) > 0.5
+
+
+def _all_bare(sheet: Sheet, column: int) -> bool:
+    return _share(bare_number, sheet.column(column)) > 0.5
+
+
+def _share(test: Callable[[str], bool], cells: Sequence[str]) -> float:
+    answers = [test(cell) for cell in cells[:500]]
+    return sum(answers) / max(len(answers), 1)
+
+
+def _numbers(sheet: Sheet, column: int, decimal: str) -> FloatArray:
+    values = sheet.numbers(column, decimal)
+    return values[np.isfinite(values)]
+
+
+def _kind(sheet: Sheet, column: int | None, decimal: str) -> tuple[str, str]:
+    if column is None:
+        return "counter", "there is no clock in the file; say how many seconds lie between two rows"
+    name = sheet.names[column] if sheet.named else ""
+    return guess_kind(name, [cell for cell in sheet.column(column) if cell], decimal)
+
+
+def _pressures(sheet: Sheet, time_column: int | None, decimal: str) -> Iterator[PressureGuess]:
+    for i, name in enumerate(sheet.names):
+        values = _numbers(sheet, i, decimal)
+        counts = values.size > 2 and bool(np.all(np.diff(values) == 1))
+        if i == time_column or 2 * values.size <= len(sheet.rows) or (counts and not unit_in(name)):
+            continue
+        units = {found[1] for cell in sheet.column(i) if (found := number_and_unit(cell))}
+        unit = unit_in(name) or (units.pop() if len(units) == 1 else None) or _unit_beside(sheet, i)
+        reason = f"the header '{name}' names the unit {unit}" if unit_in(name) else f"'{name}' is a column of numbers"
+        if has_word(name, PRESSURE_WORDS):
+            reason = f"the header '{name}' names a pressure"
+        yield PressureGuess(i, name, unit, _reference(name, unit), reason)
+
+
+def _reference(name: str, unit: str | None) -> Reference | None:
+    """What the header says; a bare "vacuum" in a unit of fine vacuum is as often an absolute pressure."""
+    found = reference_in(name)
+    return None if found == "vacuum" and unit in ("Pa", "hPa", "mbar", "mmHg", "Torr") else found
+
+
+def _unit_beside(sheet: Sheet, column: int) -> str | None:
+    """The unit that stands in every cell of the next column, if one does."""
+    if column + 1 >= len(sheet.names):
+        return None
+    words = {cell.strip() for cell in sheet.column(column + 1)} - {""}
+    return unit_in(words.pop()) if len(words) == 1 else None
+
+
+def _likeness(guess: PressureGuess) -> tuple[bool, bool, int]:
+    return guess.unit is not None, has_word(guess.name, PRESSURE_WORDS), -guess.column
+
+
+def _why_unit(guess: PressureGuess) -> str:
+    if guess.unit is None:
+        return f"'{guess.name}' names no pressure unit; say which it is"
+    return f"named with the column '{guess.name}'"
+
+
+def _why_reference(guess: PressureGuess, sheet: Sheet, decimal: str) -> str:
+    if guess.reference is not None:
+        return f"the header '{guess.name}' says so"
+    values = _numbers(sheet, guess.column, decimal)
+    span = f"the numbers lie between {values.min():.6g} and {values.max():.6g}"
+    return f"the header does not say what the numbers count from ({span}); say absolute, vacuum or gauge"
+
+
+def _doubts(sheet: Sheet, mapping: ImportMapping) -> Iterator[str]:
+    seconds = _seconds(sheet, mapping, mapping.interval_s or 1.0)
+    name = "the rows" if mapping.time_column is None else sheet.names[mapping.time_column]
+    if mapping.time_kind == "counter":
+        yield f"'{name}' may count rows and not seconds; say how many seconds lie between two."
+    yield from clock_doubts(seconds, sheet.lines)
+    for i, other in enumerate(sheet.names):
+        own = i in (mapping.time_column, mapping.date_column) or mapping.time_kind == "counter"
+        if not own and _is_clock(sheet, i, mapping.decimal):
+            kind, _ = _kind(sheet, i, mapping.decimal)
+            again = replace(mapping, time_column=i, time_kind=kind, date_column=None)
+            doubt = clocks_disagree(name, seconds, other, _seconds(sheet, again, 1.0))
+            yield from (doubt,) if doubt else ()
+    yield from _pressure_doubts(sheet, mapping)
+
+
+def _is_clock(sheet: Sheet, column: int, decimal: str) -> bool:
+    name = sheet.names[column]
+    if not _all_bare(sheet, column):
+        return _share(time_like, sheet.column(column)) > 0.5
+    values = _numbers(sheet, column, decimal)
+    rising = values.size > 2 and bool(np.all(np.diff(values) >= 0))
+    return rising and sheet.named and names_time(name) and unit_in(name) is None
+
+
+def _pressure_doubts(sheet: Sheet, mapping: ImportMapping) -> Iterator[str]:
+    cells = sheet.column(mapping.pressure_column)
+    if mapping.reference == "absolute" and np.any(_numbers(sheet, mapping.pressure_column, mapping.decimal) < 0):
+        yield "Some numbers are below zero, which no absolute pressure is; does the gauge count from the room?"
+    beside = sheet.column(min(mapping.pressure_column + 1, len(sheet.names) - 1))
+    units = [_cell_unit(cell, next_cell) for cell, next_cell in zip(cells, beside, strict=True)]
+    named = [unit for unit in units if unit]
+    if len(set(named)) > 1:
+        place = next(i for i, unit in enumerate(units) if unit and unit != named[0])
+        yield f"The unit changes from {named[0]} to {units[place]} in line {sheet.lines[place]}."
+        return
+    change = unit_change(sheet.numbers(mapping.pressure_column, mapping.decimal))
+    if change:
+        yield f"In line {sheet.lines[change[0]]} {change[1]}; was the display's unit changed?"
+
+
+def _cell_unit(cell: str, next_cell: str) -> str | None:
+    """The unit in a cell, or the one that alone fills the cell beside it."""
+    found = number_and_unit(cell)
+    if found:
+        return found[1]
+    return unit_in(next_cell) if not bare_number(next_cell) else None
+
+
+def _seconds(sheet: Sheet, mapping: ImportMapping, interval_s: float | None) -> FloatArray:
+    column = mapping.time_column
+    cells = sheet.column(column) if column is not None else ("",) * len(sheet.rows)
+    if mapping.date_column is not None:
+        dates = sheet.column(mapping.date_column)
+        cells = tuple(f"{day} {clock}" for day, clock in zip(dates, cells, strict=True))
+    return seconds_of(cells, mapping.time_kind, mapping.decimal, day_first=mapping.day_first, interval_s=interval_s)
+
+
+def convert(
+    data: bytes, mapping: ImportMapping, header: Mapping[str, str] | None = None, path: Path | None = None
+) -> Log:
+    """The log of another logger's file.
+
+    Parameters
+    ----------
+    data
+        The file.
+    mapping
+        Confirmed, with unit and reference.
+    header
+        Further header keys of the log and their texts, such as ``{"box": "B-07"}``.
+    path
+        The file's name, for messages and for the key ``imported_from``.
+
+    Raises
+    ------
+    WrongUsage
+        The unit or the reference is not given, the mapping is not confirmed, or a key's value is bad.
+    UnreadableInput
+        The file has no such columns, or most rows have no time.
+    """
+    gauge = _gauge(mapping)
+    sheet = cut(file_lines(data, path), mapping.separator, mapping.first_row, path)
+    for column in (mapping.pressure_column, mapping.time_column or 0):
+        if not 0 <= column < len(sheet.names):
+            raise UnreadableInput(f"there is no column {column + 1}; the table has {len(sheet.names)}.", path)
+    seconds = _seconds(sheet, mapping, mapping.interval_s)
+    timed = np.flatnonzero(np.isfinite(seconds))
+    if 2 * timed.size <= len(sheet.rows):
+        raise UnreadableInput("most rows have no time that can be read; look at the mapping.", path, sheet.lines[0])
+    dropped = tuple(line for line, time in zip(sheet.lines, seconds, strict=True) if not np.isfinite(time))
+    column_cells = sheet.column(mapping.pressure_column)
+    cells = [column_cells[i] for i in timed]
+    reading = np.array([_reading(cell, mapping, gauge) for cell in cells], dtype=np.float64)
+    raw = tuple(escape_raw(cell.encode("utf-8", "replace")) for cell in cells)
+    elapsed = np.round(seconds[timed] - seconds[timed[0]], 6)
+    log_header = _header(mapping, gauge, header or {}, float(seconds[timed[0]]), path)
+    return Log(log_header, elapsed, reading, raw, (), _further(sheet, mapping, timed.tolist()), path, (), dropped)
+
+
+def _gauge(mapping: ImportMapping) -> GaugeUnit:
+    if mapping.unit is None:
+        raise WrongUsage("the pressure's unit is not known; say which it is, no unit is assumed.")
+    if mapping.reference not in ("absolute", "vacuum", "gauge"):
+        raise WrongUsage("say what the pressure counts from: absolute, vacuum or gauge.")
+    if not mapping.confirmed:
+        raise WrongUsage("the mapping is only a guess; look at it and confirm it.")
+    return GaugeUnit(mapping.reference, parse_unit(mapping.unit))
+
+
+def _reading(cell: str, mapping: ImportMapping, gauge: GaugeUnit) -> float:
+    """Number of a cell; NaN where the cell itself names another unit."""
+    found = number_and_unit(cell)
+    return float("nan") if found and found[1] != gauge.unit else read_cell(cell, mapping.decimal)
+
+
+def _header(
+    mapping: ImportMapping, gauge: GaugeUnit, keys: Mapping[str, str], first_s: float, path: Path | None
+) -> LogHeader:
+    texts = {"imported_from": shown(path.name, 200)} if path else {}
+    if mapping.time_kind.startswith("epoch"):
+        texts["started"] = datetime.fromtimestamp(first_s, UTC).isoformat(timespec="seconds")
+    texts |= keys
+    if "gauge" in keys:
+        raise WrongUsage("the gauge's unit comes from the mapping; leave the key gauge out.")
+    values = {key: value for key in texts if key in KEYS and (value := header_value(key, texts[key])) is not None}
+    return LogHeader(gauge, **values, extra={key: text for key, text in texts.items() if key not in KEYS})
+
+
+def _further(sheet: Sheet, mapping: ImportMapping, timed: Sequence[int]) -> dict[str, tuple[str, ...]]:
+    """The other columns as text under names that no log's own column has."""
+    further: dict[str, tuple[str, ...]] = {}
+    for i, name in enumerate(sheet.names):
+        if i == mapping.pressure_column or (i == mapping.time_column and mapping.time_kind != "clock"):
+            continue
+        label = name if name not in ("elapsed_s", "reading", "raw", "note") else f"{name} of the file"
+        while label in further:
+            label += "'"
+        column = sheet.column(i)
+        further[label] = tuple(column[row] for row in timed)
+    return further
