@@ -88,18 +88,9 @@ def unknown_sd_score(y: FloatArray) -> Score:
     return score
 
 
-def jacobian(model: Model, theta: FloatArray, member: IntArray, step: FloatArray) -> FloatArray:
-    """Central differences (n, nobs, npar) of the model, every neighbour of every row in one call."""
-    n, npar = theta.shape
-    shift = np.eye(npar)[None] * step[:, None, :]
-    both = np.concatenate([theta[:, None, :] + shift, theta[:, None, :] - shift], axis=1)
-    values = model(both.reshape(n * 2 * npar, npar), np.repeat(member, 2 * npar)).reshape(n, 2, npar, -1)
-    return np.moveaxis((values[:, 0] - values[:, 1]) / (2.0 * step[:, :, None]), 1, 2)
-
-
 def fit(
     model: Model, score: Score, start: FloatArray, prior: Prior, step: FloatArray | None = None,
-    most: int = 60, tolerance: float = 1e-6,
+    most: int = 60, tolerance: float = 1e-6, brisk: bool = False,
 ) -> Fit:
     """Climb every member's log posterior from ``start`` (nmember, npar).
 
@@ -112,9 +103,12 @@ def fit(
     step
         Finite-difference steps (nmember, npar); default 6e-6 of each start value or of its prior.
     most
-        Largest number of rounds.
+        Largest number of trial steps of a member.
     tolerance
         A member has converged when a full step would gain less than this in log posterior.
+    brisk
+        Forward differences and no second climb: for large families on smooth curves, where the few members
+        that get stuck are the improbable ones.
 
     Notes
     -----
@@ -123,12 +117,12 @@ def fit(
     first step too bold can land on such a plateau), is climbed again from its start by four rows at
     once, their steps damped relative to the sizes of the start values; the best end is kept.
     """
-    problem = _Problem(model, score, prior, step, tolerance)
+    problem = _Problem(model, score, prior, step, tolerance, brisk)
     start = np.array(start, dtype=np.float64)
     member = np.arange(len(start))
     with np.errstate(over="ignore", under="ignore", invalid="ignore", divide="ignore"):
         ends = problem.climb(start, member, np.full(member.size, FIRST_DAMPING), most)
-        again = member[~problem.sound(ends, start)]
+        again = member[:0] if brisk else member[~problem.sound(ends, start)]
         if not again.size:
             return ends
         tried = np.repeat(again, len(SECOND_DAMPINGS))
@@ -139,44 +133,60 @@ def fit(
 FIRST_DAMPING = 1e-3
 SECOND_DAMPINGS = (1e-3, 1.0, 1e3, 1e6)
 """Relative dampings of the first climb and of the second tries."""
-TRIES = 12
+TRIES = 10
+"""Trial steps in a row that may fail before a row counts as stuck."""
 NEAR = 1e-3
 """Gain in log posterior left to a full step below which a stuck climb still counts as at its top."""
 
 
-@dataclass(eq=False)
-class _Place:
-    """Where the climbing rows stand: parameters, fitted readings, value, damping and what it is relative to."""
+@dataclass(frozen=True, eq=False)
+class _View:
+    """What the model shows at rows of parameters: readings, log posterior, its gradient and Hessian."""
 
     theta: FloatArray
     mu: FloatArray
     value: FloatArray
-    damping: FloatArray
-    growth: FloatArray
-    metric: FloatArray
+    gradient: FloatArray
+    hessian: FloatArray
 
-    def measure(self, rows: IntArray, hessian: FloatArray, size: FloatArray | None) -> None:
-        """Set what damping is relative to: the Hessian's diagonal, or the start's sizes at its largest so far."""
+    def take(self, rows: IntArray, other: _View, of: NDArray[np.bool_]) -> None:
+        """Put rows ``of`` another view in the place of ``rows``."""
+        for name in ("theta", "mu", "value", "gradient", "hessian"):
+            getattr(self, name)[rows] = getattr(other, name)[of]
+
+
+class _Damping:
+    """How much each row's step is shortened (Nielsen's rule), and against what that is measured."""
+
+    def __init__(self, first: FloatArray, size: FloatArray | None, npar: int) -> None:
+        self.relative = first
+        self.growth = np.full(first.size, 2.0)
+        self.fails = np.zeros(first.size, dtype=np.intp)
+        self.metric = np.zeros((first.size, npar))
+        self.size = size
+
+    def of(self, rows: IntArray, hessian: FloatArray) -> FloatArray:
+        """Damping (n, npar): relative to the Hessian's diagonal, or to the start's sizes at its largest so far."""
         diagonal = np.einsum("npp->np", hessian)
-        if size is None:
+        if self.size is None:
             self.metric[rows] = diagonal
-            return
-        known = size[rows] > 0.0
-        square = np.where(known, size[rows] ** 2, 1.0)
-        even = np.max(diagonal * square, axis=1, keepdims=True) / square
-        self.metric[rows] = np.maximum(self.metric[rows], np.where(known, even, diagonal))
+        else:
+            known = self.size[rows] > 0.0
+            square = np.where(known, self.size[rows] ** 2, 1.0)
+            even = np.max(diagonal * square, axis=1, keepdims=True) / square
+            self.metric[rows] = np.maximum(self.metric[rows], np.where(known, even, diagonal))
+        return self.relative[rows, None] * self.metric[rows]
 
-    def settle(self, rows: IntArray, theta: FloatArray, mu: FloatArray, value: FloatArray, trust: FloatArray) -> None:
-        """Move rows to a better place; ``trust`` is the gain got over the gain promised (Nielsen's rule)."""
-        self.theta[rows], self.mu[rows], self.value[rows] = theta, mu, value
-        factor = np.clip(1.0 - (2.0 * trust - 1.0) ** 3, 0.1, 2.0)
-        self.damping[rows] = np.maximum(self.damping[rows] * factor, 1e-12)
-        self.growth[rows] = 2.0
+    def ease(self, rows: IntArray, trust: FloatArray) -> None:
+        """Lengthen the next step by how far the gain kept its promise (``trust``, got over promised)."""
+        self.relative[rows] = np.maximum(self.relative[rows] * np.clip(1.0 - (2.0 * trust - 1.0) ** 3, 0.1, 2.0), 1e-12)
+        self.growth[rows], self.fails[rows] = 2.0, 0
 
-    def shrink(self, rows: IntArray) -> None:
+    def tighten(self, rows: IntArray) -> None:
         """Shorten the next step of rows whose trial was no better, each time more sharply."""
-        self.damping[rows] *= self.growth[rows]
+        self.relative[rows] *= self.growth[rows]
         self.growth[rows] *= 2.0
+        self.fails[rows] += 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,70 +196,17 @@ class _Problem:
     prior: Prior
     step: FloatArray | None
     tolerance: float
-
-    def place(self, theta: FloatArray, member: IntArray, damping: FloatArray) -> _Place:
-        mu = np.array(self.model(theta, member), dtype=np.float64)
-        return _Place(theta, mu, self.value(mu, theta, member), damping, np.full(len(theta), 2.0), np.zeros_like(theta))
+    brisk: bool = False
 
     def value(self, mu: FloatArray, theta: FloatArray, member: IntArray) -> FloatArray:
         value = self.score(mu)[0] + self.prior.log_density(theta, member)
         return np.where(np.isfinite(value), value, -np.inf)
 
-    def climb(
-        self, start: FloatArray, member: IntArray, damping: FloatArray, most: int, size: FloatArray | None = None,
-    ) -> Fit:
-        """Climb rows of any members, returned row by row; ``size`` (n, npar) makes the damping relative to it."""
-        at = self.place(start.copy(), member, damping)
-        n, npar = start.shape
-        hessian, left = np.zeros((n, npar, npar)), np.full(n, np.inf)
-        live = np.arange(n)
-        for _ in range(most + 1):
-            if not live.size:
-                break
-            gradient, hessian[live] = self.quadratic(at.theta[live], at.mu[live], member[live])
-            at.measure(live, hessian[live], size)
-            move, left[live] = damped_step(hessian[live], gradient, np.zeros_like(gradient))
-            open_ = left[live] >= self.tolerance
-            self.finish(at, live[~open_], move[~open_], member)
-            live = live[open_]
-            live = live[self.advance(at, live, gradient[open_], hessian[live], member[live])]
-        return Fit(at.theta, at.value, hessian, at.mu, left < max(NEAR, self.tolerance))
-
-    def finish(self, at: _Place, rows: IntArray, move: FloatArray, member: IntArray) -> None:
-        """Take the last full step: it gains too little to be seen in the value, but brings the top nearer."""
-        if not rows.size:
-            return
-        theta = at.theta[rows] + move
-        mu = self.model(theta, member[rows])
-        value = self.value(mu, theta, member[rows])
-        fine = value > at.value[rows] - self.tolerance
-        at.theta[rows[fine]], at.mu[rows[fine]], at.value[rows[fine]] = theta[fine], mu[fine], value[fine]
-
-    def advance(
-        self, at: _Place, live: IntArray, gradient: FloatArray, hessian: FloatArray, member: IntArray,
-    ) -> NDArray[np.bool_]:
-        """Take one step with every live row; say which found a better place."""
-        moved = np.zeros(live.size, dtype=bool)
-        for _ in range(TRIES):
-            w = np.flatnonzero(~moved)
-            if not w.size:
-                break
-            rows = live[w]
-            move, promised = damped_step(hessian[w], gradient[w], at.damping[rows, None] * at.metric[rows])
-            theta = at.theta[rows] + move
-            mu = self.model(theta, member[w])
-            value = self.value(mu, theta, member[w])
-            good = value > at.value[rows]
-            trust = (value - at.value[rows])[good] / promised[good]
-            at.settle(rows[good], theta[good], mu[good], value[good], trust)
-            at.shrink(rows[~good])
-            moved[w[good]] = True
-        return moved
-
-    def quadratic(self, theta: FloatArray, mu: FloatArray, member: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Gradient (n, npar) of the log posterior and minus its expected second derivative (n, npar, npar)."""
-        h = _steps(theta, self.prior.sd[member]) if self.step is None else self.step[member]
-        slopes = np.nan_to_num(jacobian(self.model, theta, member, h), posinf=0.0, neginf=0.0)
+    def look(self, theta: FloatArray, member: IntArray) -> _View:
+        """See rows and all their finite-difference neighbours in one call of the model."""
+        step = _steps(theta, self.prior.sd[member]) if self.step is None else self.step[member]
+        mu, slopes = differences(self.model, theta, member, step, central=not self.brisk)
+        slopes = np.nan_to_num(slopes, posinf=0.0, neginf=0.0)
         _, g, w = self.score(mu)
         weight = 1.0 / self.prior.sd[member] ** 2
         pull = np.where(weight > 0.0, (theta - self.prior.mean[member]) * weight, 0.0)
@@ -257,13 +214,73 @@ class _Problem:
         hessian = np.matmul(np.swapaxes(slopes * w[:, :, None], 1, 2), slopes)
         idx = np.arange(theta.shape[1])
         hessian[:, idx, idx] += weight
-        return gradient, hessian
+        return _View(theta.copy(), mu, self.value(mu, theta, member), gradient, hessian)
+
+    def climb(
+        self, start: FloatArray, member: IntArray, first: FloatArray, most: int, size: FloatArray | None = None,
+    ) -> Fit:
+        """Climb rows of any members, returned row by row; ``size`` (n, npar) makes the damping relative to it."""
+        at = self.look(start, member)
+        damping = _Damping(first, size, start.shape[1])
+        live = np.arange(len(start))
+        for _ in range(most):
+            live = live[_full_step(at, live)[1] >= self.tolerance]
+            live = live[damping.fails[live] < TRIES]
+            if not live.size:
+                break
+            self.advance(at, damping, live, member)
+        move, left = _full_step(at, np.arange(len(start)))
+        self.finish(at, np.flatnonzero(left < self.tolerance), move, member)
+        return Fit(at.theta, at.value, at.hessian, at.mu, left < max(NEAR, self.tolerance))
+
+    def advance(self, at: _View, damping: _Damping, live: IntArray, member: IntArray) -> None:
+        """Try one step with every live row and keep those that gain."""
+        hessian = at.hessian[live]
+        move, promised = damped_step(hessian, at.gradient[live], damping.of(live, hessian))
+        trial = self.look(at.theta[live] + move, member[live])
+        gain = trial.value - at.value[live]
+        good = trial.value > at.value[live]
+        at.take(live[good], trial, good)
+        damping.ease(live[good], gain[good] / promised[good])
+        damping.tighten(live[~good])
+
+    def finish(self, at: _View, rows: IntArray, move: FloatArray, member: IntArray) -> None:
+        """Take the last full step: it gains too little to be seen in the value, but brings the top nearer."""
+        if not rows.size:
+            return
+        theta = at.theta[rows] + move[rows]
+        mu = self.model(theta, member[rows])
+        value = self.value(mu, theta, member[rows])
+        fine = value > at.value[rows] - self.tolerance
+        at.theta[rows[fine]], at.mu[rows[fine]], at.value[rows[fine]] = theta[fine], mu[fine], value[fine]
 
     def sound(self, ends: Fit, start: FloatArray) -> NDArray[np.bool_]:
-        """Which members are at a top, with every parameter known to within a thousand times its size."""
+        """Which members are at a top where every parameter is known, by its prior or to a thousand times its size."""
         size = np.maximum(np.abs(ends.theta), np.abs(start))
         told = np.einsum("npp->np", ends.hessian) * np.where(size > 0.0, size, 1.0) ** 2
-        return np.asarray(ends.converged & (told > 1e-6).all(axis=1))
+        known = np.isfinite(self.prior.sd) | (told > 1e-6)
+        return np.asarray(ends.converged & known.all(axis=1))
+
+
+def differences(
+    model: Model, theta: FloatArray, member: IntArray, step: FloatArray, central: bool = True,
+) -> tuple[FloatArray, FloatArray]:
+    """Readings (n, nobs) and their slopes (n, nobs, npar), every row and every neighbour in one call."""
+    n, npar = theta.shape
+    shift = np.eye(npar)[None] * step[:, None, :]
+    own = theta[:, None, :]
+    points = np.concatenate([own, own + shift, own - shift] if central else [own, own + shift], axis=1)
+    many = points.shape[1]
+    values = np.asarray(model(points.reshape(n * many, npar), np.repeat(member, many))).reshape(n, many, -1)
+    mu, ahead = values[:, 0].copy(), values[:, 1 : npar + 1]
+    rise = 0.5 * (ahead - values[:, npar + 1 :]) if central else ahead - mu[:, None]
+    return mu, np.moveaxis(rise / step[:, :, None], 1, 2)
+
+
+def _full_step(at: _View, rows: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Undamped step (n, npar) of rows and the gain (n,) it promises."""
+    gradient = at.gradient[rows]
+    return damped_step(at.hessian[rows], gradient, np.zeros_like(gradient))
 
 
 def _best_of(ends: Fit, tries: Fit, again: IntArray) -> Fit:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from analysis.engine import Fit, Prior, fit, gaussian_score, jacobian, standard_errors, unknown_sd_score
+from analysis.engine import Fit, Prior, differences, fit, gaussian_score, standard_errors, unknown_sd_score
 
 X = np.linspace(0.0, 5.0, 30)
 RNG = np.random.default_rng(20260503)
@@ -132,7 +132,7 @@ def test_covariance_of_an_open_direction_stays_finite():
 
 def test_differences_are_the_derivatives():
     theta = np.array([[3.0, 0.7], [2.0, 1.5]])
-    slopes = jacobian(rise, theta, np.arange(2), np.full((2, 2), 1e-5))
+    _, slopes = differences(rise, theta, np.arange(2), np.full((2, 2), 1e-5))
     for row, (a, b) in enumerate(theta):
         np.testing.assert_allclose(slopes[row], np.c_[1.0 - np.exp(-b * X), a * X * np.exp(-b * X)], atol=1e-8)
 
@@ -150,3 +150,27 @@ def test_the_model_is_called_for_all_rows_at_once():
     calls.clear()
     fit(counted, unknown_sd_score(Y), start[:1], no_prior(start[:1]))
     assert one <= len(calls) + 2
+
+
+def test_a_brisk_climb_ends_within_a_hundredth_of_an_error_of_the_careful_one():
+    start = np.array([[1.0, 1.0], [5.0, 0.3]])
+    none = no_prior(start)
+    careful = fit(rise, unknown_sd_score(Y), start, none)
+    brisk = fit(rise, unknown_sd_score(Y), start, none, np.full((2, 2), 1e-5), brisk=True)
+    errors, _ = standard_errors(careful, Y)
+    assert np.all(np.abs(brisk.theta - careful.theta) < 0.01 * errors)
+
+
+def test_a_parameter_only_its_prior_knows_is_not_climbed_again():
+    calls = []
+
+    def blind(theta, _):
+        calls.append(len(theta))
+        return theta[:, :1] + 0.0 * theta[:, 1:] + np.zeros(X.size)
+
+    start = np.array([[1.0, 0.0]])
+    prior = Prior(np.zeros((1, 2)), np.array([[np.inf, 1e-4]]))
+    best = fit(blind, gaussian_score(Y, np.full(X.size, 0.05)), start, prior)
+    assert best.theta[0] == pytest.approx([Y.mean(), 0.0], abs=1e-8)
+    assert best.covariance()[1, 1] == pytest.approx(1e-8, rel=1e-6)
+    assert len(calls) < 15

@@ -32,12 +32,10 @@ def curve(law, t_s, rate_pa_s, terms=()):
         dt_s=dt, p_pa=np.full(n, START_PA), hold=np.zeros(n, dtype=np.intp),
         since_shut_s=t_s[1:], start_since_shut_s=np.zeros(1), room_pa=ROOM_PA, first_pa=START_PA,
     )  # fmt: skip
-    theta = np.full((1, plan.npar), NOTHING)
+    theta = np.zeros((1, plan.npar))
+    theta[0, [holdmodel.LN_MOIST, holdmodel.LN_PORE, holdmodel.LN_WARMTH, holdmodel.NCOMMON + 1]] = NOTHING
     theta[0, holdmodel.LN_RATE] = np.log(rate_pa_s)
-    theta[0, [holdmodel.LN_TAU_GAS, holdmodel.LN_TAU_MOIST]] = 0.0
-    theta[0, holdmodel.PORE_FILL] = 0.0
     theta[0, holdmodel.NCOMMON] = START_PA
-    theta[0, holdmodel.NCOMMON + 2] = 0.0
     for place, value in terms:
         theta[0, place] = value
     return holdmodel.predict(plan, holdmodel.make_tables((law,)), theta, np.zeros(1, dtype=np.intp))[0]
