@@ -1,6 +1,6 @@
 """Measured pressure decays of other people's rigs reach the conclusions named beside the data.
 
-Data in ``tests/data``: CC0 (printed air chambers, piston seals) and public domain (regulation); SOURCE.txt there
+Data in ``tests/data/decays``: CC0 (printed air chambers, piston seals) and public domain (regulation); SOURCE.txt there
 says what each shows. All of it over room pressure: vessels that lose air, with the flow functions of this project.
 """
 
@@ -14,7 +14,7 @@ import pytest
 from analysis import gas, laws
 from analysis.engine import Prior, fit, standard_errors, unknown_sd_score
 
-DATA = Path(__file__).parents[1] / "data"
+DATA = Path(__file__).parents[1] / "data" / "decays"
 CHAMBERS = DATA / "printed-air-chambers"
 SEALS = DATA / "piston-seals-20min"
 ROOM_BAR = gas.STANDARD_PRESSURE_PA / 1e5
