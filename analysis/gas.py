@@ -79,7 +79,7 @@ def sharp_orifice_coefficient(r: ArrayLike) -> NDArray[np.float64]:
     0.84 into a vacuum, 0.60 without compressibility. Valid 0 <= r <= 1.
     """
     x = np.clip(np.asarray(r, dtype=np.float64), 0.0, 1.0)
-    return np.polyval([-1.6827, 4.6001, -3.9, 0.8415, -0.1002, 0.8414], x)
+    return np.asarray(np.polyval([-1.6827, 4.6001, -3.9, 0.8415, -0.1002, 0.8414], x), dtype=np.float64)
 
 
 def drilled_hole_m(area_m2: float, coefficient: float = 0.83) -> float:
@@ -94,7 +94,7 @@ def drilled_area_m2(diameter_m: float, coefficient: float = 0.83) -> float:
 
 def viscosity_pa_s(temperature_k: float) -> float:
     """Dynamic viscosity of air by Sutherland's law with the constants of 40 CFR 1065.640, Table 4 (2 %)."""
-    return 1.716e-5 * (temperature_k / 273.0) ** 1.5 * (273.0 + 111.0) / (temperature_k + 111.0)
+    return float(1.716e-5 * (temperature_k / 273.0) ** 1.5 * (273.0 + 111.0) / (temperature_k + 111.0))
 
 
 def standard_pressure_pa(altitude_m: float) -> float:
