@@ -45,7 +45,6 @@ def _names(archive: Archive, folder: Path, box_id: str | None) -> Sequence[str]:
 
 def _history_of(archive: Archive, name: str, troubles: list[str]) -> Sequence[HistoryLine]:
     from analysis.history import history as over_the_months
-
     from dashboard.kept_results import assess_box
 
     try:
