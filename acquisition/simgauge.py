@@ -98,8 +98,8 @@ class PlayedPort:
         self._events = events
         self._speed = speed
         self._clock = clock
+        self._next = next(events, None)  # may take a while to work out, so the clock starts after it
         self._start_s = clock()
-        self._next = next(events, None)
 
     @property
     def raw_port(self) -> Any:

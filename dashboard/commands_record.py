@@ -13,13 +13,14 @@ from pathlib import Path
 from types import FrameType
 
 import click
+import numpy as np
 
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.gaugefile import GaugeSpec, PortSettings, read_gauge_file
 from acquisition.live import LiveRecording, Wanted
 from acquisition.logheader import read_header
 from acquisition.partlog import LeftOver, finish_left_over, left_over, part_path
-from acquisition.records import LogHeader
+from acquisition.records import Box, Log, LogHeader
 from acquisition.serialport import SIMULATED
 from acquisition.setups import SETUPS, check_path
 from acquisition.units import GaugeUnit, parse_gauge_unit
@@ -72,17 +73,18 @@ def record(
         return
     if address is None:
         raise WrongUsage("Give the gauge's port with --port; 'boxhold gauges' lists the ports there are.")
+    first_pull = False
     if guided:
         from dashboard.guide_run import ask_first
 
-        header = ask_first(header)
+        header, first_pull = ask_first(header)
     wanted = Wanted(address, gauge, _place(out, archive, header), header, watched=guided)
     _offer_interrupted(wanted.out, ask=guided)
     live = LiveRecording.start(wanted, before_log=lambda: _deal_with_left_over(wanted.out, ask=guided))
     if guided:
         from dashboard.guide_run import guide
 
-        guide(live, box_file, archive, seconds)
+        guide(live, _box(header, box_file, archive, wanted.out), seconds, first_pull=first_pull)
     else:
         _wait(live, seconds, quiet=quiet)
 
@@ -143,6 +145,14 @@ def _place(out: Path | None, archive: Path | None, header: LogHeader) -> Path:
 
     assert archive is not None
     return Archive(archive).new_log_path(header.box, header.setup, datetime.now().astimezone())
+
+
+def _box(header: LogHeader, box_file: Path | None, archive: Path | None, out: Path) -> Box | None:
+    """The box under test, for the estimate while recording; None where no file describes it."""
+    from dashboard.commands_common import BoxFinder
+
+    log = Log(header, np.empty(0), np.empty(0), path=out)
+    return BoxFinder(archive if box_file is None and archive and archive.is_dir() else None, box_file).box_of(log)
 
 
 def _offer_interrupted(out: Path, *, ask: bool) -> None:
