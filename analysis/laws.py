@@ -107,19 +107,16 @@ def slip(b: float) -> Callable[[ArrayLike], FloatArray]:
     return flow
 
 
-MIX_SHARES = (0.15, 0.3, 0.45, 0.6, 0.75, 0.88)
-
-
 @lru_cache(maxsize=1)
 def family() -> tuple[LeakLaw, ...]:
-    """Every law a fit weighs, with its prior: hole and its sharp variant, mixes, seep and its slip variant."""
-    between = [
-        LeakLaw("between", None, *equivalent_form(mixture(f)), 0.34 / len(MIX_SHARES), mixture(f)) for f in MIX_SHARES
-    ]
+    """Every law a fit weighs, with its prior: hole, sharp hole, a mix of free share, seep, slip.
+
+    The mix carries the flow of its hole; the fit finds the share.
+    """
     return (
         LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow),
         LeakLaw("hole", "sharp", 0.528, 0.5, 0.11, sharp_flow),
-        *between,
+        LeakLaw("between", None, float("nan"), float("nan"), 0.34, hole_flow),
         LeakLaw("seep", None, 0.0, 1.0, 0.22, seep_flow),
         LeakLaw("seep", "slip", -0.3, 1.0, 0.11, slip(-0.3)),
     )

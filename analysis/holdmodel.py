@@ -1,0 +1,239 @@
+"""The curve of a hold: box pressure against time for thousands of parameter vectors in one sweep.
+
+Mass balance ``V dp/dt = R T (leak) + release`` stepped by the midpoint rule on the very times of the
+readings, every parameter vector a row of one array, so that a family of laws with all its derivatives costs
+one pass. The leak law enters as a table in ``sqrt(1 - r)``, in which every law is smooth up to r = 1.
+
+Heat: the gas's energy balance ``m cv dT/dt = mdot (cp T0 - cv T) - h A (T - Tw)`` gives both the warming up
+after a pump-down and the warmth that the inflow keeps in the gas. Release: moisture (saturating in time from
+the shut) and air stored in the first ply (one pore node that remembers the pump-down and may take air back).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from analysis.gas import GAMMA, R_REF
+from analysis.laws import LeakLaw
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST, LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH, ZERO = range(9)
+NCOMMON = 9
+PER_HOLD = 3
+"""Parameters of each hold after the common ones: start pressure Pa, ln of what the cold gas lacks at the shut
+Pa, ln of its leak's ratio."""
+CV_OVER_R = 2.5
+_NODES = 2049
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The steps of one session of holds, from its first reading to its last.
+
+    Arrays (nstep,): ``dt_s``; ``p_pa`` the measured pressure in the middle of a driven step (pump-down, soak,
+    let-up), unused in a hold; ``hold`` the hold's number or -1; ``since_shut_s`` time from the shut to the step's end; ``start_since_shut_s`` (nhold,) to the window's
+    start. Readings are predicted at the end of every step with ``hold >= 0``.
+    """
+
+    dt_s: FloatArray
+    p_pa: FloatArray
+    hold: IntArray
+    since_shut_s: FloatArray
+    start_since_shut_s: FloatArray
+    room_pa: float
+    first_pa: float
+    bow_per_pa: float = 0.0
+
+    @property
+    def stretches(self) -> list[slice]:
+        """Runs of steps that belong to one hold, or to none, in order."""
+        cuts = np.flatnonzero(np.diff(self.hold)) + 1
+        edges = [0, *cuts.tolist(), self.hold.size]
+        return [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+
+    @property
+    def nhold(self) -> int:
+        """How many holds the session has."""
+        return self.start_since_shut_s.size
+
+    @property
+    def npar(self) -> int:
+        """Length of a parameter vector."""
+        return NCOMMON + PER_HOLD * self.nhold
+
+
+@dataclass(frozen=True, eq=False)
+class LawTables:
+    """Flow tables of a family of laws on even nodes of ``sqrt(1 - r)``, one row a law.
+
+    ``leaks`` (nlaw,) is 0 for "no leak"; ``mixes`` 1 where the table is the hole of a mix with a seep.
+    """
+
+    flat: FloatArray
+    rise: FloatArray
+    leaks: FloatArray
+    mixes: FloatArray
+
+    def begin(self, member: IntArray) -> IntArray:
+        """Where the tables of members begin."""
+        return member * _NODES
+
+    def flow(self, base: IntArray, r: FloatArray) -> FloatArray:
+        """Flow relative to that at one fifth of room pressure; ``base`` is where each row's table begins."""
+        x = np.subtract(1.0, r)
+        np.maximum(x, 0.0, out=x)
+        np.sqrt(x, out=x)
+        x *= _NODES - 1
+        i = x.astype(np.intp)
+        x -= i
+        i += base
+        # Clipping keeps a climb's wild steps inside the tables.
+        value = self.rise.take(i, mode="clip")
+        value *= x
+        value += self.flat.take(i, mode="clip")
+        return value
+
+
+def make_tables(laws: tuple[LeakLaw | None, ...]) -> LawTables:
+    """Tables of a family; None stands for "no leak"."""
+    r = 1.0 - np.linspace(0.0, 1.0, _NODES) ** 2
+    rows = np.stack([np.zeros(_NODES) if law is None else law.flow(r) / law.flow(R_REF) for law in laws])
+    rise = np.diff(rows, axis=1, append=rows[:, -1:])
+    leaks = np.array([0.0 if law is None else 1.0 for law in laws])
+    mixes = np.array([1.0 if law is not None and law.kind == "between" else 0.0 for law in laws])
+    return LawTables(rows.ravel(), rise.ravel(), leaks, mixes)
+
+
+def mix_share(logit: FloatArray) -> FloatArray:
+    """Share of the hole in a mix, at one fifth of room pressure, from its parameter (standard normal: even)."""
+    return np.asarray(ndtr(logit))
+
+
+def predict(plan: Plan, tables: LawTables, theta: FloatArray, member: IntArray) -> FloatArray:
+    """Predicted pressures.
+
+    Parameters
+    ----------
+    plan
+        The steps.
+    tables
+        The laws; ``member`` (n,) says which one each row takes.
+    theta
+        (n, plan.npar): ln of the rate of rise at one fifth of room pressure (Pa/s), probit of the hole's share
+        (used by a mix only), ln of the moisture to come (Pa) and of its time constant (s), ln of the pores' volume
+        over the box's, ln of their rate (1/s), how full the pores are at the first reading (0 as the box, 1 as
+        the room), ln of V/(h A T) (s/Pa), the gauge's zero error (Pa); then for each hold its start pressure (Pa),
+        ln of what the cold gas lacks at the shut (Pa) and ln of its leak over the common one.
+
+    Returns
+    -------
+    (n, nobs) pressures in Pa at the ends of the steps that belong to holds.
+    """
+    sweep = _Sweep(plan, tables, theta, member)
+    held: list[FloatArray] = []
+    for stretch in plan.stretches:
+        if plan.hold[stretch.start] < 0:
+            sweep.driven(stretch)
+        else:
+            held.extend(sweep.hold(stretch))
+    return np.stack(held, axis=1) * plan.room_pa + theta[:, ZERO, None]
+
+
+class _Sweep:
+    """State of all rows while they step through a plan; pressures over room pressure inside."""
+
+    def __init__(self, plan: Plan, tables: LawTables, theta: FloatArray, member: IntArray) -> None:
+        self.plan, self.tables, self.theta = plan, tables, theta
+        self.base = tables.begin(member)
+        # Bounds no box reaches; they only keep a climb's wild steps finite.
+        common = np.exp(np.clip(theta[:, :NCOMMON], -60.0, 12.0))
+        self.rate = common[:, LN_RATE] * tables.leaks[member] / plan.room_pa
+        self.tau_moist = common[:, LN_TAU_MOIST]
+        share = np.where(tables.mixes[member] > 0, mix_share(theta[:, MIX]), 1.0)
+        self.pure = bool(np.all(share == 1.0))
+        self.seep = (1.0 - share) / (1.0 - R_REF * R_REF)
+        self.other = share
+        self.moist, self.warmth = common[:, LN_MOIST] / plan.room_pa, common[:, LN_WARMTH] * plan.room_pa
+        self.pore, self.pore_rate = common[:, LN_PORE], common[:, LN_PORE_RATE]
+        first = plan.first_pa / plan.room_pa
+        self.pore_r = first + np.clip(theta[:, PORE_FILL], 0.0, 1.05) * (1.0 - first)
+
+    def driven(self, stretch: slice) -> None:
+        """Steps in which the pressure is known: only the pores move."""
+        for r, dt in zip(self.plan.p_pa[stretch] / self.plan.room_pa, self.plan.dt_s[stretch], strict=True):
+            self._breathe(r, dt)
+
+    def flow(self, r: FloatArray) -> FloatArray:
+        """Leak's flow over that at one fifth of room pressure, mixes included."""
+        value = self.tables.flow(self.base, r)
+        if self.pure:
+            return value
+        value *= self.other
+        value += self.seep * np.maximum(1.0 - r * r, 0.0)
+        return value
+
+    def hold(self, stretch: slice) -> list[FloatArray]:
+        """Midpoint steps of the box on its own; the pressure ratio after every step."""
+        plan = self.plan
+        number = int(plan.hold[stretch.start])
+        at, start = NCOMMON + PER_HOLD * number, plan.start_since_shut_s[number]
+        own = self.theta[:, at : at + PER_HOLD]
+        since = np.concatenate([[start], plan.since_shut_s[stretch]])[:, None]
+        moisture = -self.moist * np.expm1(-since / self.tau_moist)
+        k = self.rate * np.exp(np.clip(own[:, 2], -3.0, 3.0))
+        r = np.clip((own[:, 0] - self.theta[:, ZERO]) / plan.room_pa, 1e-5, 1.2)
+        keeps = CV_OVER_R * self.warmth
+        warm = self._warmth_at(start, r, k, keeps, np.exp(np.clip(own[:, 1], -60.0, 12.0)) / plan.room_pa)
+        mass = r / (1.0 + warm)
+        bow = plan.bow_per_pa * plan.room_pa
+        out = []
+        for i, dt in enumerate(plan.dt_s[stretch]):
+            from_pores = self._breathe(r, dt)
+            wet = moisture[i + 1] - moisture[i]
+            middle = k * self.flow(r)
+            middle *= 0.5 * dt
+            middle += 0.5 * (from_pores + wet)
+            middle += r
+            gain = k * self.flow(middle)
+            gain *= dt
+            if bow:
+                gain /= 1.0 + bow * (2.0 * middle - 1.0)
+            gain += from_pores
+            warm = _warmed(warm, gain / dt if dt > 0 else gain * 0.0, mass + 0.5 * gain, keeps, dt)
+            mass = mass + gain
+            r = warm + 1.0
+            r *= mass
+            r += moisture[i + 1] - moisture[0]
+            np.minimum(r, 2.0, out=r)
+            out.append(r)
+        return out
+
+    def _warmth_at(self, since: float, r: FloatArray, k: FloatArray, keeps: FloatArray, lack: FloatArray) -> FloatArray:
+        """Gas temperature over the walls', minus 1, some time after the shut: the pump-down's cold and the inflow's warmth."""
+        cold = -lack / r * np.exp(-since / (keeps * r))
+        return _warmed(np.zeros_like(r), k * self.flow(r), r, keeps, since) + np.maximum(cold, -0.5)
+
+    def _breathe(self, r: FloatArray | float, dt: float) -> FloatArray:
+        """Let the pores give or take air for ``dt`` at box ratio ``r``; returns what the box gains."""
+        step = dt * self.pore_rate
+        change = (self.pore_r * self.pore_r - r * r) * step
+        change /= 1.0 + step * self.pore_r
+        self.pore_r = self.pore_r - change
+        return np.asarray(self.pore * change)
+
+
+def _warmed(warm: FloatArray, inflow: FloatArray, mass: FloatArray, keeps: FloatArray, dt: float) -> FloatArray:
+    """Gas temperature over the walls', minus 1, after ``dt``: compression by the inflow against loss to the walls.
+
+    ``inflow`` and ``mass`` are over room pressure (per second; mean of the step); ``keeps * mass`` is the time
+    constant of the loss, s.
+    """
+    rate = (inflow + 1.0 / keeps) / np.maximum(mass, 1e-6)
+    end = (GAMMA - 1.0) * inflow / np.maximum(inflow + 1.0 / keeps, 1e-12)
+    return np.asarray(end + (warm - end) * np.exp(-rate * dt))

@@ -1,0 +1,346 @@
+"""Finds the phases of a hold test in a whole log: baseline, pump-down, soak, hold, let-up.
+
+Marks that a recorder wrote in the ``note`` column win; else the phases are read off the pressures: turning
+points give the pump-downs, a broken curve gives the shut, a jump in slope that ends at room pressure gives
+the let-up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import nnls
+
+from analysis.results import Phase
+
+FloatArray = NDArray[np.float64]
+MOST_POINTS = 3000
+"""Longer logs are searched on block means of this many points."""
+LET_UP_SPEED_L_S = 15.0
+"""Speed a let-up needs at least, as volume per second at the bottom pressure, when no pump-down was seen to
+compare with: memory, small shop pumps move less."""
+HARDLY_DRAWN = 0.85
+"""A pump that leaves the box above this share of room pressure has shown a stall; no hold is read after it."""
+LET_UP_OVER_PUMP = 2.0
+"""A rise this much faster than the pump drew the box down is no leak: the pump could not have held it."""
+
+
+@dataclass(frozen=True)
+class HoldSeen:
+    """One hold of a log: when the valve was shut, when the hold ended, and how.
+
+    ``held_s`` is the first time at which the valve was shut beyond doubt; ``bottom_s`` is when the pump had reached the bottom (soak from there), None when the log starts at the
+    shut; ``drop_s`` and ``drop_pa`` the pump-down seen before it; ``sure`` false when no bend showed the shut.
+    """
+
+    shut_s: float
+    held_s: float
+    end_s: float
+    bottom_s: float | None
+    drop_s: float | None
+    drop_pa: float | None
+    sure: bool
+
+
+@dataclass(frozen=True)
+class PhaseView:
+    """Everything seen in one log: phases in order, holds, and a pump-down that levels off without a hold.
+
+    ``level_pa``/``level_s`` describe the level of a pump that stalls (pressure, first and last time), else None;
+    ``falling`` is true when the log ends while the pump still draws down.
+    """
+
+    phases: tuple[Phase, ...]
+    holds: tuple[HoldSeen, ...]
+    level_pa: float | None
+    level_s: tuple[float, float] | None
+    falling: bool
+    noise_pa: float
+
+
+def noise_of(p: FloatArray) -> float:
+    """Standard deviation of single readings from their second differences, robust to spikes and slopes."""
+    if p.size < 5:
+        return 0.0
+    bend = p[:-2] - 2.0 * p[1:-1] + p[2:]
+    return float(1.4826 * np.median(np.abs(bend - np.median(bend))) / np.sqrt(6.0))
+
+
+def find_phases(
+    t_s: FloatArray, p_pa: FloatArray, room_pa: float, resolution_pa: float = 0.0, volume_m3: float | None = None,
+    pump_m3_s: float | None = None, note: tuple[str, ...] = (),
+) -> PhaseView:
+    """Read the phases off a log.
+
+    Parameters
+    ----------
+    t_s, p_pa
+        Readings (n,): times s, strictly rising; absolute pressures Pa.
+    room_pa
+        Absolute room pressure, Pa.
+    resolution_pa
+        Step of the display, Pa.
+    volume_m3, pump_m3_s
+        The box and the pump's speed when known; they tell a let-up from a big leak.
+    note
+        Marks beside the readings, or empty.
+    """
+    noise = noise_of(p_pa)
+    if t_s.size < 4:
+        return PhaseView((), (), None, None, False, noise)
+    marked = _from_notes(t_s, note)
+    if marked is not None:
+        return PhaseView(*marked, None, None, False, noise)
+    t, p = _thin(t_s, p_pa)
+    # A display's own steps look like noise of up to 0.6 of a step; only what is beyond them is noise.
+    spread = max(noise_of(p) ** 2 - (0.6 * resolution_pa) ** 2, 0.0) ** 0.5
+    tolerance = max(3.0 * spread, resolution_pa, 30.0)
+    return _Search(t, p, room_pa, tolerance, resolution_pa, volume_m3, pump_m3_s, spread).run()
+
+
+def _thin(t: FloatArray, p: FloatArray) -> tuple[FloatArray, FloatArray]:
+    if t.size <= MOST_POINTS:
+        return t, _despike(p)
+    width = -(-t.size // MOST_POINTS)
+    n = t.size // width * width
+    return t[:n].reshape(-1, width).mean(axis=1), np.median(p[:n].reshape(-1, width), axis=1)
+
+
+def _despike(p: FloatArray) -> FloatArray:
+    """Median of three, which drops single spikes and keeps edges."""
+    if p.size < 3:
+        return p
+    inner = np.median(np.stack([p[:-2], p[1:-1], p[2:]]), axis=0)
+    return np.concatenate([p[:1], inner, p[-1:]])
+
+
+def turning_points(p: FloatArray, swing: float) -> list[int]:
+    """Indices of alternating extremes that differ by at least ``swing``; the first and last points included."""
+    pivots = [0]
+    high = low = 0
+    direction = 0
+    for i in range(1, p.size):
+        high = i if p[i] >= p[high] else high
+        low = i if p[i] <= p[low] else low
+        if direction <= 0 and p[i] - p[low] > swing:
+            if low != pivots[-1]:
+                pivots.append(low)
+            direction, high = 1, i
+        elif direction >= 0 and p[high] - p[i] > swing:
+            if high != pivots[-1]:
+                pivots.append(high)
+            direction, low = -1, i
+    last = high if direction > 0 else low
+    if direction and last != pivots[-1]:
+        pivots.append(last)
+    return pivots
+
+
+_MARKS = ("baseline", "pump-down", "soak", "hold", "let-up")
+
+
+def _from_notes(t: FloatArray, note: tuple[str, ...]) -> tuple[tuple[Phase, ...], tuple[HoldSeen, ...]] | None:
+    """Phases from marks in the notes (a mark opens its phase), or None when no hold is marked."""
+    words = {"shut": "hold", "redraw": "pump-down"}
+    marks = [(i, words.get(text, text)) for i, raw in enumerate(note) if (text := raw.strip().lower())]
+    marks = [(i, name) for i, name in marks if name in (*_MARKS, "end of hold")]
+    if not any(name == "hold" for _, name in marks):
+        return None
+    phases, holds = [], []
+    for (i, name), (j, _) in zip(marks, [*marks[1:], (t.size - 1, "")], strict=True):
+        if name == "end of hold":
+            continue
+        phases.append(Phase(name, float(t[i]), float(t[j])))  # type: ignore[arg-type]
+        if name == "hold":
+            bottom = next((q.start_s for q in reversed(phases[:-1]) if q.name == "soak"), None)
+            drop = next((q.start_s for q in reversed(phases[:-1]) if q.name == "pump-down"), None)
+            holds.append(HoldSeen(float(t[i]), float(t[i]), float(t[j]), bottom if bottom is not None else drop, drop, None, True))
+    return tuple(phases), tuple(holds)
+
+
+class _Search:
+    """Reads phases off pressures; one object per log, used once."""
+
+    def __init__(
+        self, t: FloatArray, p: FloatArray, room_pa: float, tolerance: float, resolution: float, volume_m3: float | None,
+        pump_m3_s: float | None, noise: float,
+    ) -> None:
+        self.t, self.p, self.room, self.tol, self.noise = t, p, room_pa, tolerance, noise
+        self.swing = max(12.0 * noise, 2.1 * resolution, 250.0)
+        self.volume = volume_m3 or 0.032
+        self.pump_rate = (pump_m3_s or 0.0) / self.volume
+        self.phases: list[Phase] = []
+        self.holds: list[HoldSeen] = []
+        self.level: tuple[float, float, float] | None = None
+        self.falling = False
+
+    def run(self) -> PhaseView:
+        pivots = turning_points(self.p, self.swing)
+        start = 0
+        for a, b in zip(pivots[:-1], pivots[1:], strict=True):
+            if self.p[b] < self.p[a] - self.tol:
+                later = [q for q in pivots if q > b]
+                start = self._pump_down(a, b, later[0] if later else self.t.size - 1, start)
+            elif a == 0 and self.p[b] - self.p[a] > self.swing and self.p[a] < 0.9 * self.room:
+                self._rise(0, 0, b, None)
+                start = b
+        if len(pivots) < 2:
+            self._flat()
+        level = self.level
+        return PhaseView(
+            tuple(self.phases), tuple(self.holds), level[0] if level else None,
+            (level[1], level[2]) if level else None, self.falling, self.noise,
+        )
+
+    def _mark(self, name: str, i: float, j: float) -> None:
+        if j > i:
+            self.phases.append(Phase(name, float(i), float(j)))  # type: ignore[arg-type]
+
+    def _flat(self) -> None:
+        """A whole log without a swing: low, it is a hold of a tight box; high, only the room."""
+        t, p = self.t, self.p
+        if float(np.median(p)) > 0.9 * self.room:
+            self._mark("baseline", t[0], t[-1])
+            return
+        self._mark("hold", t[0], t[-1])
+        self.holds.append(HoldSeen(float(t[0]), float(t[0]), float(t[-1]), None, None, None, True))
+
+    def _pump_down(self, a: int, b: int, c: int, start: int) -> int:
+        """Pump-down from high ``a`` to low ``b``, then whatever rises until ``c``; returns where it ended."""
+        t, p = self.t, self.p
+        drop = float(p[a] - p[b])
+        near_top = np.flatnonzero(p[start : b + 1] >= p[a] - max(self.tol, 0.01 * drop)) + start
+        begin = int(near_top[-1]) if near_top.size else a
+        if p[begin] > 0.9 * self.room:
+            self._mark("baseline", t[start], t[begin])
+        bottom = begin + int(np.argmax(p[begin : b + 1] <= p[b] + max(self.tol, 0.03 * drop)))
+        self._mark("pump-down", t[begin], t[bottom])
+        tail_is_rise = c > b and p[c] - p[b] > self.tol
+        self._rise(bottom, b, c if tail_is_rise else self.t.size - 1, (float(t[begin]), drop))
+        return c
+
+    def _rise(self, bottom: int, low: int, end: int, drop: tuple[float, float] | None) -> None:
+        """Soak, hold and let-up between the bottom and the next pump-down or the end."""
+        let_up = self._let_up(bottom, low, end, drop)
+        stop = end if let_up is None else let_up
+        shut, held, sure = (0, 0, True) if drop is None else self._shut(bottom, low, stop)
+        t = self.t
+        self._mark("soak", t[bottom], t[shut])
+        if stop - held >= 2 and (sure or not self._levels_off(bottom, stop)):
+            self._mark("hold", t[shut], t[stop])
+            self.holds.append(HoldSeen(
+                float(t[shut]), float(t[held]), float(t[stop]), None if drop is None else float(t[bottom]),
+                None if drop is None else drop[0], None if drop is None else drop[1], sure))
+        elif stop - bottom >= 2:
+            self._no_hold(bottom, stop)
+        if let_up is not None:
+            self._mark("let-up", t[let_up], t[end])
+
+    def _no_hold(self, bottom: int, stop: int) -> None:
+        tail = slice(bottom + (stop - bottom) // 2, stop + 1)
+        fall = float(self.p[tail][0] - self.p[tail][-1])
+        self.falling = fall > max(3 * self.tol, 0.03 * float(self.p[stop]))
+        if not self.falling:
+            self.level = (float(np.median(self.p[tail])), float(self.t[tail][0]), float(self.t[stop]))
+
+    def _levels_off(self, bottom: int, stop: int) -> bool:
+        """Whether an unbroken bottom stands too high for a pump that reached its end: a stall, not a tight hold."""
+        return float(np.median(self.p[bottom : stop + 1])) > 0.28 * self.room
+
+    def _let_up(self, bottom: int, low: int, end: int, drop: tuple[float, float] | None) -> int | None:
+        """Index where air is let back in, or None.
+
+        Air let in ends near room pressure and comes faster than a leak could that the pump drew down; it
+        also breaks the slope upwards, which a leak's rise never does.
+        """
+        t, p = self.t, self.p
+        if end - low < 1 or p[end] < 0.9 * self.room:
+            return None
+        if p[low] > HARDLY_DRAWN * self.room:
+            return low
+        slope = np.diff(p[low : end + 1]) / np.diff(t[low : end + 1])
+        low_enough = p[low:end] < 0.93 * self.room
+        if not low_enough.any():
+            return None
+        fast = int(np.argmax(np.where(low_enough, slope, -np.inf)))
+        i = fast
+        while i > 0 and slope[i - 1] > 0.25 * slope[fast]:
+            i -= 1
+        start = low + i
+        too_fast = slope[fast] / max(float(p[start]), 1.0) > self._fastest_leak(bottom, drop)
+        lead = slope[max(0, i - max(5, i // 3)) : i]
+        calm = max(float(np.median(lead)), 0.0) if lead.size else 0.0
+        jumps = slope[fast] > 4.0 * calm + 0.4 * self.tol / max(float(t[start + 1] - t[start]), 1e-9)
+        if i == 0 or start - bottom < 3:
+            return start if too_fast else None
+        quick = self._time_to_room(start, end) < max(20.0, 0.1 * float(t[start] - t[low]))
+        rising = calm * float(t[start] - t[low]) > 2.0 * self.tol
+        return start if jumps and (too_fast or (quick and rising)) else None
+
+    def _fastest_leak(self, bottom: int, drop: tuple[float, float] | None) -> float:
+        """Rate of rise over pressure, 1/s, that a leak cannot pass in a box the pump drew down as seen."""
+        known = LET_UP_OVER_PUMP * self.pump_rate
+        if drop is None:
+            return max(known, LET_UP_SPEED_L_S * 1e-3 / self.volume)
+        begin = int(np.searchsorted(self.t, drop[0]))
+        t, p = self.t[begin : bottom + 1], np.maximum(self.p[begin : bottom + 1], 100.0)
+        if t.size < 2:
+            return max(known, LET_UP_SPEED_L_S * 1e-3 / self.volume)
+        reach = max(1, t.size // 12)
+        seen = -(np.log(p[reach:]) - np.log(p[:-reach])) / (t[reach:] - t[:-reach])
+        return max(known, LET_UP_OVER_PUMP * float(seen.max()))
+
+    def _time_to_room(self, start: int, end: int) -> float:
+        there = np.flatnonzero(self.p[start : end + 1] > 0.93 * self.room)
+        return float(self.t[start + int(there[0])] - self.t[start]) if there.size else float("inf")
+
+    def _shut(self, bottom: int, low: int, stop: int) -> tuple[int, int, bool]:
+        """Index of the shut, the first index held beyond doubt, and whether the shut shows at all.
+
+        The shut is the best break between a falling or level curve and one that rises and bends down.
+        Without a break the later half of the level is taken, since pumping may have gone on for the earlier.
+        """
+        t, p = self.t[bottom : stop + 1], self.p[bottom : stop + 1]
+        if t.size < 4:
+            return low, low, bool(p[-1] - p[0] > 2 * self.tol)
+        rise = float(np.median(p[-3:]) - np.median(p[: max(1, low - bottom + 1)]))
+        if rise > 40.0 * self.tol:
+            corner = bottom + self._corner(t, p, int(np.flatnonzero(p <= p.min() + 1.05 * self.tol)[-1]))
+            return corner, corner, True
+        best, latest, gain = _break_point(t, p, max(self.noise, 0.1 * self.tol))
+        if gain < 15.0 or rise < 0.5 * self.tol:
+            half = bottom + t.size // 2
+            return half, half, False
+        return bottom + best, bottom + latest, True
+
+    def _corner(self, t: FloatArray, p: FloatArray, last_low: int) -> int:
+        """A steep rise shows its shut at the last reading of the bottom, carried back along the first slope."""
+        ahead = min(last_low + 3, t.size - 1)
+        slope = (p[ahead] - p[last_low]) / max(float(t[ahead] - t[last_low]), 1e-9)
+        back = (p[last_low] - float(p.min())) / slope if slope > 0 else 0.0
+        return int(np.searchsorted(t, t[last_low] - back))
+
+
+def _break_point(t: FloatArray, p: FloatArray, noise: float) -> tuple[int, int, float]:
+    """Best index to break a stretch into pumped and held, the latest plausible one, and the gain (chi square)."""
+    keep = np.linspace(0, t.size - 1, min(t.size, 240)).astype(int)
+    t, p = t[keep], p[keep]
+    whole = _misfit(t, p, held=False)
+    tries = np.unique(np.linspace(0, max(t.size - 4, 0), 70).astype(int))
+    cost = np.array([
+        _misfit(t[j:], p[j:], held=True) + (_misfit(t[:j], p[:j], held=False) if j > 2 else 0.0) for j in tries])
+    best = int(np.argmin(cost))
+    scale = max(noise**2, float(cost[best]) / max(t.size - 6, 1))
+    plausible = np.flatnonzero(cost <= cost[best] + 9.0 * scale)
+    return int(keep[tries[best]]), int(keep[tries[plausible[-1]]]), float((whole - cost[best]) / scale)
+
+
+def _misfit(t: FloatArray, p: FloatArray, held: bool) -> float:
+    """Sum of squares about a curve that only falls off (pumped) or only rises and bends down (held)."""
+    s = t - t[0]
+    shapes = [s, -np.expm1(-s / 6.0), -np.expm1(-s / 30.0)] if held else [np.exp(-s / 10.0), np.exp(-s / 60.0)]
+    level = np.ones_like(s)
+    basis = np.stack([level, -level, *shapes], axis=1)
+    return float(nnls(basis, p)[1] ** 2)

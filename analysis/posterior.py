@@ -1,0 +1,279 @@
+"""The posterior of a session of holds: every leak law and every way the wood may behave, weighed.
+
+Each member (law x release variant, and "no leak" x release variant) is climbed to its peak. Members that
+remain credible are climbed again at fixed rates of rise round their peak, everything else free; the heights
+of those peaks, with Laplace's volume factor for the free parameters, give the posterior of the rate under
+each member and the member's evidence. Nothing is drawn at random: one log gives one answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+
+from analysis.engine import Fit, Prior, Score, fit
+from analysis.holdmodel import LN_RATE, NCOMMON, PER_HOLD, LawTables, Plan, make_tables, predict
+from analysis.laws import LeakLaw, family
+from analysis.priors import NO_LEAK_PRIOR, ReleasePrior
+from analysis.readings import Observed, blurred_score, make_score
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+CREDIBLE = 9.0
+"""Members whose log evidence is this far below the best are dropped: together they weigh under a thousandth."""
+_GRID = np.array([-4.5, -3.2, -2.4, -1.8, -1.2, -0.6, 0.0, 0.6, 1.2, 1.8, 2.4, 3.2, 4.5])
+_FINE = 4001
+
+
+@dataclass(frozen=True, eq=False)
+class Members:
+    """The family: law (None: no leak), release variant and prior probability of each member."""
+
+    laws: tuple[LeakLaw | None, ...]
+    variants: tuple[str, ...]
+    weight: FloatArray
+    prior: Prior
+    tables: LawTables
+
+    def only(self, rows: IntArray) -> Members:
+        """The family cut down to some members (law tables and all)."""
+        laws = tuple(self.laws[i] for i in rows)
+        return Members(
+            laws, tuple(self.variants[i] for i in rows), self.weight[rows],
+            Prior(self.prior.mean[rows], self.prior.sd[rows]), make_tables(laws))
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """What the readings say.
+
+    ``ln_rate`` (nfine,) even grid of ln of the rate of rise in Pa/s at one fifth of room pressure; ``density``
+    (nmember, nfine) the posterior of it under each member, summing with ``no_leak`` to 1; ``no_leak`` the
+    probability that there is no leak at all. ``members`` and ``fitted`` hold the credible members; ``best``
+    is the index of the most probable; ``inflation`` how much the readings' spread had to be widened.
+    """
+
+    members: Members
+    observed: Observed
+    plan: Plan
+    fitted: Fit
+    ln_rate: FloatArray
+    density: FloatArray
+    no_leak: float
+    best: int
+    inflation: float
+
+    @property
+    def weight(self) -> FloatArray:
+        """Probability (nmember,) of every member; those without a leak share ``no_leak``."""
+        return np.asarray(self._mass)
+
+    @property
+    def _mass(self) -> FloatArray:
+        mass = self.density.sum(axis=1)
+        idle = np.flatnonzero(self.members.tables.leaks == 0)
+        if idle.size:
+            mass[idle] = self.no_leak / idle.size
+        return mass
+
+    @property
+    def peak(self) -> FloatArray:
+        """Parameters of the most probable member's peak."""
+        return np.asarray(self.fitted.theta[self.best])
+
+
+def make_members(priors: Sequence[ReleasePrior], laws: Sequence[LeakLaw] | None = None) -> Members:
+    """Cross laws and release variants; ``laws`` default to the whole family."""
+    known = tuple(family() if laws is None else laws)
+    total = sum(law.prior for law in known)
+    rows: list[tuple[LeakLaw | None, ReleasePrior, float]] = [
+        (law, v, (1.0 - NO_LEAK_PRIOR) * law.prior / total * v.weight) for v in priors for law in known]
+    rows += [(None, v, NO_LEAK_PRIOR * v.weight) for v in priors]
+    prior = Prior(np.stack([v.mean for _, v, _ in rows]), np.stack([v.sd for _, v, _ in rows]))
+    members = tuple(law for law, _, _ in rows)
+    return Members(members, tuple(v.name for _, v, _ in rows), np.array([w for *_, w in rows]), prior, make_tables(members))
+
+
+def explore(plan: Plan, observed: Observed, members: Members) -> Posterior:
+    """Climb, widen the noise where residuals ask for it, climb again, and scan the rate of rise."""
+    theta = _start(plan, observed, members)
+    # From blurred readings to sharp ones: each climb starts near the top of the next, steeper hill.
+    for blur in (1000.0, 30.0):
+        theta = _climb(plan, blurred_score(observed, blur), members, theta, most=12).theta
+    fitted = _climb(plan, make_score(observed), members, theta, most=20)
+    members, fitted = _cut(members, fitted, 60.0)
+    fitted = _climb(plan, make_score(observed), members, fitted.theta, most=30)
+    best = int(np.argmax(log_evidence(fitted, members)))
+    observed = _own_noise(observed, fitted.mu[best])
+    inflation = _inflation(observed, fitted.mu[best])
+    score = make_score(observed, inflation)
+    fitted = _climb(plan, score, members, fitted.theta, most=30)
+    members, fitted = _cut(members, fitted, CREDIBLE)
+    ln_rate, density, no_leak = _scan(plan, score, members, fitted)
+    mass = density.sum(axis=1)
+    best = int(np.argmax(np.where(members.tables.leaks > 0, mass, no_leak if no_leak > mass.sum() else 0.0)))
+    return Posterior(members, observed, plan, fitted, ln_rate, density, no_leak, best, inflation)
+
+
+def _model(plan: Plan, tables: LawTables, which: IntArray | None = None) -> Callable[[FloatArray, IntArray], FloatArray]:
+    """Model of rows whose member is ``which[row]`` (the row itself when None)."""
+
+    def model(theta: FloatArray, row: IntArray) -> FloatArray:
+        return predict(plan, tables, theta, row if which is None else which[row])
+
+    return model
+
+
+def _climb(plan: Plan, score: Score, members: Members, start: FloatArray, most: int) -> Fit:
+    model = _model(plan, members.tables)
+    return fit(model, score, start, members.prior, _steps(members.prior), most=most, tolerance=1e-2, brisk=True)
+
+
+def _cut(members: Members, fitted: Fit, depth: float) -> tuple[Members, Fit]:
+    """Leave out the members that fall ``depth`` below the best in log evidence."""
+    evidence = log_evidence(fitted, members)
+    keep = np.flatnonzero(evidence > evidence.max() - depth)
+    return members.only(keep), Fit(*(getattr(fitted, f)[keep] for f in ("theta", "log_posterior", "hessian", "mu", "converged")))
+
+
+def _start(plan: Plan, observed: Observed, members: Members) -> FloatArray:
+    """Every member begins at its priors, with pressures and slope read off the readings."""
+    theta = members.prior.mean.copy()
+    for h in range(plan.nhold):
+        own = observed.hold == h
+        theta[:, NCOMMON + PER_HOLD * h] = observed.y_pa[own][:3].mean()
+    slope, level = _early_slope(observed, plan.nhold - 1)
+    ratio = np.full(len(members.laws), level / plan.room_pa)
+    flow = members.tables.flow(members.tables.begin(np.arange(len(members.laws))), ratio)
+    theta[:, LN_RATE] = np.log(max(slope, 1e-4) / np.maximum(flow, 0.05))
+    return theta
+
+
+def _early_slope(observed: Observed, hold: int) -> tuple[float, float]:
+    """Slope (Pa/s) and mean level (Pa) of the first half of a hold's rise, by a straight line."""
+    own = observed.hold == hold
+    t, y, n = observed.t_s[own], observed.y_pa[own], observed.count[own]
+    half = y <= y.min() + 0.5 * (y.max() - y.min())
+    if np.ptp(t[half]) < 0.2 * np.ptp(t):
+        half = t <= np.median(t)
+    t, y, n = t[half], y[half], n[half]
+    middle = np.average(t, weights=n)
+    spread = float(np.sum(n * (t - middle) ** 2))
+    slope = float(np.sum(n * (t - middle) * y)) / spread if spread > 0 else 0.0
+    return slope, float(np.average(y, weights=n))
+
+
+def _steps(prior: Prior) -> FloatArray:
+    """Finite-difference steps: a thousandth of what each parameter may plausibly move."""
+    return np.minimum(1e-3 * prior.sd, np.where(prior.sd > 100.0, 1.0, 1e-3))
+
+
+def log_evidence(fitted: Fit, members: Members) -> FloatArray:
+    """Laplace's approximation of every member's log evidence (nmember,), prior probability included."""
+    sign, log_det = np.linalg.slogdet(fitted.hessian)
+    log_prior_scale = -np.sum(np.log(members.prior.sd), axis=1)
+    return np.where(sign > 0, fitted.log_posterior + log_prior_scale - 0.5 * log_det, -np.inf) + np.log(members.weight)
+
+
+def _own_noise(observed: Observed, mu: FloatArray) -> Observed:
+    """For a coarse display, the noise that its scatter about the curve shows, within bounds."""
+    if observed.half_pa == 0.0:
+        return observed
+    gap2 = np.average((observed.y_pa - mu) ** 2, weights=observed.count)
+    step = 2.0 * observed.half_pa
+    noise = np.sqrt(max(gap2 - step**2 / 12.0, (0.15 * step) ** 2))
+    return replace(observed, noise_pa=float(min(noise, max(observed.noise_pa, 0.7 * step))))
+
+
+def _inflation(observed: Observed, mu: FloatArray) -> float:
+    """How much wider the readings scatter than their noise says, correlation of neighbours included (>= 1)."""
+    _, g, w = make_score(observed)(mu[None])
+    number = np.unique(observed.block, return_inverse=True)[1]
+    z = np.bincount(number, g[0]) / np.sqrt(np.maximum(np.bincount(number, w[0]), 1e-300))
+    n = z.size
+    chi2 = float(np.sum(z * z)) / max(n - 5.0, 0.4 * n, 1.0)
+    centred = z - z.mean()
+    rho = float(np.sum(centred[1:] * centred[:-1]) / max(float(np.sum(centred**2)), 1e-300)) if n > 8 else 0.0
+    rho = min(max(rho - 1.0 / np.sqrt(n), 0.0), 0.9)
+    return max(1.0, chi2 if observed.half_pa == 0.0 or chi2 > 1.5 else 1.0) * (1.0 + rho) / (1.0 - rho)
+
+
+def _scan(plan: Plan, score: Score, members: Members, fitted: Fit) -> tuple[FloatArray, FloatArray, float]:
+    """Posterior density of the rate of rise under every member, on one fine grid, and the mass without a leak."""
+    leaks = np.flatnonzero(members.tables.leaks > 0)
+    idle = np.flatnonzero(members.tables.leaks == 0)
+    evidence = log_evidence(fitted, members)
+    log_two_pi = np.log(2.0 * np.pi)
+    if not leaks.size:
+        return np.linspace(-20.0, 10.0, _FINE), np.zeros((len(members.laws), _FINE)), 1.0
+    nodes = _nodes(fitted, leaks)
+    which = np.repeat(leaks, _GRID.size)
+    pinned = _pin(members.prior, which, nodes.ravel())
+    start = fitted.theta[which] + _follow(fitted, which, nodes.ravel())
+    scanned = fit(
+        _model(plan, members.tables, which), score, start, pinned, _steps(members.prior)[which], most=16, tolerance=1e-2,
+        brisk=True)
+    height = _height(scanned, members, which, nodes.ravel()).reshape(nodes.shape)
+    low = float(nodes.min())
+    fine = np.linspace(low, float(nodes.max()), _FINE)
+    log_density = np.full((len(members.laws), _FINE), -np.inf)
+    for i, member in enumerate(leaks):
+        log_density[member] = _between(fine, nodes[i], height[i])
+    none = evidence[idle] + 0.5 * log_two_pi * (fitted.theta.shape[1]) - np.log(fine[1] - fine[0])
+    top = max(float(log_density.max()), float(none.max()) if idle.size else -np.inf)
+    density, idle_mass = np.exp(log_density - top), float(np.exp(none - top).sum())
+    total = density.sum() + idle_mass
+    return fine, density / total, idle_mass / total
+
+
+def _nodes(fitted: Fit, leaks: IntArray) -> FloatArray:
+    """ln rates at which every leaking member is climbed again: (nleaks, ngrid), wider where it is vague."""
+    spread = np.array([np.sqrt(np.linalg.pinv(fitted.hessian[m], hermitian=True)[LN_RATE, LN_RATE]) for m in leaks])
+    spread = np.clip(spread, 1e-4, 2.5)
+    grid = np.where(_GRID < 0, _GRID * np.where(spread > 0.25, 1.6, 1.0)[:, None], _GRID)
+    return fitted.theta[leaks, LN_RATE][:, None] + grid * spread[:, None]
+
+
+def _follow(fitted: Fit, which: IntArray, ln_rate: FloatArray) -> FloatArray:
+    """Where the other parameters go, to first order, when the rate is moved off the peak; modest moves only."""
+    cov = np.linalg.pinv(fitted.hessian, hermitian=True)
+    slope = cov[:, :, LN_RATE] / np.maximum(cov[:, LN_RATE, LN_RATE], 1e-300)[:, None]
+    move = slope[which] * (ln_rate - fitted.theta[which, LN_RATE])[:, None]
+    limit = np.where(np.arange(move.shape[1]) >= NCOMMON, np.inf, 1.5)
+    move = np.clip(move, -limit, limit)
+    move[:, LN_RATE] = ln_rate - fitted.theta[which, LN_RATE]
+    return move
+
+
+_PINNED = 1e-5
+
+
+def _pin(prior: Prior, which: IntArray, ln_rate: FloatArray) -> Prior:
+    """Priors that hold the rate at a value."""
+    mean, sd = prior.mean[which].copy(), prior.sd[which].copy()
+    mean[:, LN_RATE], sd[:, LN_RATE] = ln_rate, _PINNED
+    return Prior(mean, sd)
+
+
+def _height(scanned: Fit, members: Members, which: IntArray, ln_rate: FloatArray) -> FloatArray:
+    """Log posterior density of the rate at the nodes: peak over the rest, times Laplace's factor for the rest."""
+    _, log_det = np.linalg.slogdet(scanned.hessian)
+    sd = members.prior.sd[which]
+    free = scanned.theta.shape[1] - 1
+    own = -0.5 * ((ln_rate - members.prior.mean[which, LN_RATE]) / sd[:, LN_RATE]) ** 2
+    rest = -0.5 * (log_det + 2.0 * np.log(_PINNED)) + 0.5 * free * np.log(2.0 * np.pi)
+    return scanned.log_posterior + own + rest - np.sum(np.log(sd), axis=1) + np.log(members.weight[which])
+
+
+def _between(fine: FloatArray, nodes: FloatArray, height: FloatArray) -> FloatArray:
+    """Log density on the fine grid: monotone cubic through the nodes, straight (in log) beyond them."""
+    shape = PchipInterpolator(nodes, height, extrapolate=False)
+    inside = shape(np.clip(fine, nodes[0], nodes[-1]))
+    left = (height[1] - height[0]) / (nodes[1] - nodes[0])
+    right = (height[-1] - height[-2]) / (nodes[-1] - nodes[-2])
+    out = inside + np.where(fine < nodes[0], left * (fine - nodes[0]), 0.0)
+    return np.asarray(out + np.where(fine > nodes[-1], right * (fine - nodes[-1]), 0.0))

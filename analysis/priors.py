@@ -1,0 +1,106 @@
+"""What is known of a hold before its readings: wood, pump-down, soak and gauge turned into priors.
+
+Sizes are those of the design's physics: gas cooled 8-22 K by a pump-down and back with 2-8 s, moisture up to
+1.0-1.5 kPa at 20 C within 5-120 s, 0.9-1.6 L of stored air per m2 of bare wood. Measured by no standard:
+computed from energy balances and wood data, and kept wide.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.gas import choked_throughput_pa_m3_s, saturation_pressure_pa
+from analysis.holdmodel import (
+    LN_MOIST, LN_PORE, LN_PORE_RATE, LN_RATE, LN_TAU_MOIST, LN_WARMTH, MIX, NCOMMON, PER_HOLD, PORE_FILL, ZERO,
+)
+from analysis.readings import Window
+from analysis.trace import Trace
+
+FloatArray = NDArray[np.float64]
+NO_LEAK_PRIOR = 0.08
+"""Probability, before any reading, that what air gets in is nothing a gauge could ever show."""
+STORED_AIR_M = 1.2e-3
+"""Air in the first ply of bare plywood, m3 at room pressure per m2."""
+FILM_W_M2K = 2.5
+"""Heat from walls to still gas, W/(m2 K)."""
+
+
+@dataclass(frozen=True, eq=False)
+class ReleasePrior:
+    """One way the wood may behave: its probability and the normal priors (npar,) of all parameters."""
+
+    name: str
+    weight: float
+    mean: FloatArray
+    sd: FloatArray
+
+
+_WOODS: dict[str, tuple[tuple[str, float], ...]] = {
+    "bare": (("bare", 0.85), ("quiet", 0.15)),
+    "coated": (("coated", 0.7), ("quiet", 0.3)),
+    "none": (("none", 1.0),),
+    "unknown": (("bare", 0.4), ("coated", 0.35), ("quiet", 0.25)),
+}
+# name: moisture median Pa and ln sd, share of the bare wood's stored air and ln sd
+_SIZES: dict[str, tuple[float, float, float, float]] = {
+    "bare": (400.0, 1.0, 1.0, 0.6),
+    "coated": (200.0, 1.4, 0.05, 1.2),
+    "quiet": (10.0, 1.0, 0.01, 1.0),
+    "none": (0.3, 0.5, 1e-4, 0.3),
+}
+
+
+def release_priors(trace: Trace, windows: list[Window], fresh: bool) -> list[ReleasePrior]:
+    """Priors of every release variant that the box's wood allows.
+
+    ``windows`` are all holds of the session in order, on ``trace`` the last of them; ``fresh`` says that the
+    first trace begins at room pressure, so that the pores are known to be full there.
+    """
+    variants = _WOODS[trace.wood or "unknown"]
+    return [_variant(trace, windows, fresh, name, weight) for name, weight in variants]
+
+
+def rate_of_area(trace: Trace, area_m2: float) -> float:
+    """Rate of rise in Pa/s at one fifth of room pressure that a leak of ``area_m2`` gives in this box."""
+    if trace.volume_m3 is None:
+        raise ValueError("a rate of rise needs the volume")
+    return choked_throughput_pa_m3_s(area_m2, trace.room_pa, trace.room_k) / trace.volume_m3
+
+
+def _variant(trace: Trace, windows: list[Window], fresh: bool, name: str, weight: float) -> ReleasePrior:
+    npar = NCOMMON + PER_HOLD * len(windows)
+    mean, sd = np.zeros(npar), np.ones(npar)
+    moist, moist_sd, pores, pores_sd = _SIZES[name]
+    volume = trace.volume_m3 or 0.032
+    warm_c = trace.log.header.wood_C
+    vapour = saturation_pressure_pa(trace.room_k if warm_c is None else warm_c + 273.15) / saturation_pressure_pa(293.15)
+    stored = STORED_AIR_M * trace.wood_area_m2 / volume
+    mean[:NCOMMON] = (
+        np.log(rate_of_area(trace, 1e-7)), 0.0, np.log(moist * vapour), np.log(25.0),
+        np.log(stored * pores), np.log(2.8e-3), 1.0 if fresh else 0.6,
+        np.log(volume / (FILM_W_M2K * trace.wood_area_m2 * trace.room_k)), 0.0)
+    sd[[LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST]] = 3.0, 1.0, moist_sd, 0.9
+    sd[[LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH]] = pores_sd, 0.7, 0.03 if fresh else 0.25, 0.4
+    sd[ZERO] = max(trace.u_zero_pa, 1.0)
+    for i, window in enumerate(windows):
+        at = NCOMMON + PER_HOLD * i
+        mean[at], sd[at] = 0.5 * trace.room_pa, 0.5 * trace.room_pa
+        mean[at + 1], sd[at + 1] = _gas_term(window, trace)
+        # Holds of one session repeat within 3-5 % (common practice, no source); the last one is the answer.
+        mean[at + 2], sd[at + 2] = 0.0, 1e-4 if i == len(windows) - 1 else 0.03
+    return ReleasePrior(name, weight, mean, sd)
+
+
+def _gas_term(window: Window, trace: Trace) -> tuple[float, float]:
+    """Median (as ln Pa) and ln sd of the pressure still to come as the gas warms up, from the pump-down seen."""
+    seen = window.seen
+    inside = np.flatnonzero(trace.t_s >= window.shut_s)
+    p = float(trace.p_pa[inside[0]]) if inside.size else 0.2 * trace.room_pa
+    full = 0.05 * p
+    if seen.bottom_s is None:
+        return float(np.log(0.2 * full)), 1.6
+    soak = max(window.shut_s - seen.bottom_s, 0.0)
+    return float(np.log(max(full * np.exp(-soak / 8.0), 3.0))), 1.0

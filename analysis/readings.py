@@ -1,0 +1,226 @@
+"""From traces and the holds seen in them to what a fit needs: the steps of the model and the readings to meet.
+
+Readings are condensed to about a hundred blocks a hold without losing what they tell: fine gauges to block
+means, coarse displays to the counts of each displayed value in each block (interval censoring).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from analysis.engine import Score, gaussian_score
+from analysis.holdmodel import Plan
+from analysis.panels import bow_compliance_m3_per_pa
+from analysis.phases import HoldSeen
+from analysis.trace import Trace
+
+FloatArray = NDArray[np.float64]
+BLOCKS = 64
+FULL_SHARE = 0.95
+"""Readings past this share of room pressure are not fitted: there the leak law's last bend rules."""
+COARSE = 1.2
+"""A display is coarse when its step is more than this many standard deviations of the noise."""
+
+
+@dataclass(frozen=True)
+class Window:
+    """The stretch of one hold that is fitted: log's clock in s, and the shut it counts from."""
+
+    start_s: float
+    end_s: float
+    shut_s: float
+    seen: HoldSeen
+
+
+@dataclass(frozen=True, eq=False)
+class Observed:
+    """Condensed readings of a session: values Pa, counts, and the hold each belongs to; arrays (nobs,).
+
+    ``t_s`` on the session's clock; ``half_pa`` half a display step for a coarse gauge, else 0;
+    ``noise_pa`` the standard deviation of a single reading; ``block`` the block each value came from.
+    """
+
+    t_s: FloatArray
+    y_pa: FloatArray
+    count: FloatArray
+    hold: NDArray[np.intp]
+    block: NDArray[np.intp]
+    half_pa: float
+    noise_pa: float
+    discrepancy_pa: float
+
+
+def fit_window(trace: Trace, hold: HoldSeen) -> Window | None:
+    """The stretch of a hold worth fitting, None when too little is left.
+
+    It begins a little after the shut (a share of the span, so that boxes that fill in seconds are not
+    lost) and ends before the let-up or at 95 % of room pressure.
+    """
+    inside = (trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)
+    t, p = trace.t_s[inside], trace.p_pa[inside]
+    if t.size < 3:
+        return None
+    full = np.flatnonzero(p > FULL_SHARE * trace.room_pa)
+    last = int(full[0]) if full.size and full[0] > 0 else t.size
+    t = t[:last]
+    if t.size < 3:
+        return None
+    span = float(t[-1] - t[0])
+    sure_guard = 0.0 if hold.bottom_s is None else min(8.0, 0.05 * span)
+    start = max(hold.held_s, hold.shut_s + sure_guard)
+    end = float(t[-1])
+    if hold.end_s < trace.t_s[-1] and last == inside.sum():
+        end = float(t[-2]) if t.size > 6 else end
+    return Window(start, end, hold.shut_s, hold)
+
+
+def observe(
+    traces: Sequence[Trace], windows: Sequence[Sequence[Window]], offsets: Sequence[float], noise_pa: float,
+) -> tuple[Observed, Plan]:
+    """Condense the readings of all windows of a session and lay the steps between them.
+
+    ``windows[i]`` are those of ``traces[i]``; ``offsets`` (s) put the traces on one clock. The last trace
+    sets room pressure and display.
+    """
+    lead = traces[-1]
+    coarse = lead.resolution_pa > COARSE * noise_pa
+    parts, number = [], 0
+    for trace, own, offset in zip(traces, windows, offsets, strict=True):
+        for window in own:
+            parts.append(_condense(trace, window, offset, number, coarse))
+            number += 1
+    t, y, count, hold, block = (np.concatenate([part[k] for part in parts]) for k in range(5))
+    order = np.lexsort((y, t))
+    swing = float(np.ptp(y))
+    observed = Observed(
+        t[order], y[order], count[order], hold[order].astype(np.intp), block[order].astype(np.intp),
+        0.5 * lead.resolution_pa if coarse else 0.0,
+        max(noise_pa, 0.2 * lead.resolution_pa if coarse else 0.29 * lead.resolution_pa, 0.5), 1.0 + 3e-4 * swing)
+    return observed, _plan(traces, windows, offsets, observed)
+
+
+def _condense(
+    trace: Trace, window: Window, offset: float, number: int, coarse: bool,
+) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.intp], NDArray[np.intp]]:
+    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
+    t, p = trace.t_s[inside], trace.p_pa[inside]
+    s = t - window.shut_s
+    length = max(float(s[-1]), 1e-9)
+    # Blocks grow from the shut on, so that the quick early release keeps its shape.
+    position = BLOCKS * (0.35 * np.log1p(20.0 * s / length) / np.log1p(20.0) + 0.65 * s / length)
+    block = np.minimum(position.astype(np.intp), BLOCKS - 1)
+    key = np.stack([block.astype(np.float64), np.round(p, 3)]) if coarse else block[None].astype(np.float64)
+    _, group = np.unique(key, axis=1, return_inverse=True)
+    group = group.ravel()
+    count = np.bincount(group).astype(np.float64)
+    mean_t, mean_p = np.bincount(group, t) / count, np.bincount(group, p) / count
+    own_block = np.zeros(count.size, dtype=np.intp)
+    own_block[group] = block
+    return mean_t + offset, mean_p, count, np.full(count.size, number), own_block + number * BLOCKS
+
+
+def _plan(
+    traces: Sequence[Trace], windows: Sequence[Sequence[Window]], offsets: Sequence[float], observed: Observed,
+) -> Plan:
+    """Steps of the model: driven through pump-downs and soaks, free in the windows, ending at every reading."""
+    flat = [(trace, window, offset) for trace, own, offset in zip(traces, windows, offsets, strict=True) for window in own]
+    all_t = np.concatenate([trace.t_s + offset for trace, offset in zip(traces, offsets, strict=True)])
+    all_p = np.concatenate([trace.p_pa for trace in traces])
+    steps: list[tuple[float, float, int, float]] = []
+    clock = float(all_t[0])
+    for number, (_, window, offset) in enumerate(flat):
+        start = window.start_s + offset
+        for a, b, p in _driven(all_t, all_p, clock, start):
+            steps.append((b - a, p, -1, 0.0))
+        clock = start
+        for t in observed.t_s[observed.hold == number]:
+            steps.append((max(float(t) - clock, 0.0), 0.0, number, float(t) - window.shut_s - offset))
+            clock = max(clock, float(t))
+    dt, p_mid, hold, since = zip(*steps, strict=True)
+    starts = np.array([w.start_s - w.shut_s for _, w, _ in flat])
+    lead = traces[-1]
+    return Plan(
+        np.array(dt), np.array(p_mid), np.array(hold, dtype=np.intp), np.array(since), starts,
+        lead.room_pa, float(all_p[0]), bow_per_pa(lead))
+
+
+def bow_per_pa(trace: Trace) -> float:
+    """How much the volume grows per Pa of box pressure, over the volume (panels bow in under vacuum).
+
+    From the panels where the box file gives them; else half a percent over room pressure, the middle of the
+    range of well-baffled boxes; nothing for a vessel without wood.
+    """
+    if trace.wood == "none" or trace.volume_m3 is None:
+        return 0.0
+    known = bow_compliance_m3_per_pa(trace.box) if trace.box is not None else None
+    if known is None:
+        return 0.005 / trace.room_pa
+    return min(known / trace.volume_m3, 0.2 / trace.room_pa)
+
+
+def _driven(t: FloatArray, p: FloatArray, start: float, end: float) -> list[tuple[float, float, float]]:
+    """At most 24 stretches between two times with the mean pressure measured in each."""
+    if end - start <= 0.5:
+        return []
+    edges = np.linspace(start, end, min(24, max(2, int((end - start) / 4.0))) + 1)
+    middle = 0.5 * (edges[:-1] + edges[1:])
+    inside = (t >= start) & (t <= end)
+    level = np.interp(middle, t[inside], p[inside]) if inside.any() else np.interp(middle, t, p)
+    return [(float(a), float(b), float(x)) for a, b, x in zip(edges[:-1], edges[1:], level, strict=True)]
+
+
+def blurred_score(observed: Observed, blur: float) -> Score:
+    """Score of the readings as if they were normal and ``blur`` times less certain: a gentle hill to start on."""
+    return gaussian_score(observed.y_pa, np.sqrt(blur) * expected_spread(observed))
+
+
+def make_score(observed: Observed, inflation: float = 1.0) -> Score:
+    """Score of a session's readings; ``inflation`` widens it for correlated noise and what the model misses."""
+    if observed.half_pa > 0.0:
+        return _censored(observed, inflation)
+    sd2 = (observed.noise_pa**2 / observed.count + observed.discrepancy_pa**2) * inflation
+    constant = -0.5 * float(np.sum(np.log(2.0 * np.pi * sd2)))
+
+    def score(mu: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        gap = observed.y_pa - mu
+        return constant - 0.5 * np.sum(gap * gap / sd2, axis=1), gap / sd2, np.broadcast_to(1.0 / sd2, mu.shape)
+
+    return score
+
+
+def _censored(observed: Observed, inflation: float) -> Score:
+    """Each displayed value says only that the pressure plus noise lay within half a step of it."""
+    s, h, n = observed.noise_pa, observed.half_pa, observed.count / inflation
+    tail = np.log(1e-5)
+
+    def score(mu: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        gap = observed.y_pa - mu
+        a, b = (gap - h) / s, (gap + h) / s
+        inside = np.maximum(ndtr(b) - ndtr(a), 1e-300)
+        density_a, density_b = np.exp(-0.5 * a * a), np.exp(-0.5 * b * b)
+        slope = (density_a - density_b) / (np.sqrt(2.0 * np.pi) * inside * s)
+        far = np.maximum(np.abs(gap) - h, 0.0)
+        value = np.log(inside)
+        # Beyond four deviations a wide tail takes over, so that a stray value bends nothing.
+        out = far > 4.0 * s
+        wide = 3.0 * s + h
+        value = np.where(out, np.maximum(value, tail - 0.5 * (far / wide) ** 2), value)
+        slope = np.where(out, np.sign(gap) * far / wide**2, slope)
+        width2 = s * s + h * h / 3.0
+        info = np.where(out, 1.0 / wide**2, np.minimum(np.maximum(slope**2, 0.5 / width2), 1.0 / (s * s)))
+        return np.sum(n * value, axis=1), n * slope, n * info
+
+    return score
+
+
+def expected_spread(observed: Observed) -> FloatArray:
+    """Standard deviation of each condensed reading about the true curve, Pa."""
+    step2 = observed.half_pa**2 / 3.0
+    return np.sqrt(observed.noise_pa**2 / observed.count + step2 + observed.discrepancy_pa**2)
+
+
