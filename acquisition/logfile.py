@@ -48,12 +48,14 @@ def read_log_bytes(data: bytes, path: Path | None = None) -> Log:
     UnreadableInput
         As ``read_log``.
     """
-    data = _as_utf8(data.rstrip(b"\0"), path)
+    data = _as_utf8(data)
+    if not data.strip():
+        raise UnreadableInput("the file is empty.", path)
     if path is not None and path.suffix == ".part":
         data = data[: max(data.rfind(b"\n"), data.rfind(b"\r")) + 1] or data
     _check_line_lengths(data, path)
+    separators = _check_first_line(data, path)
     head, start, number = _head_lines(data, path)
-    separators = _check_first_line(head[0][1], path)
     header, keys = read_header(((n, _plain(line, separators)) for n, line in head[1:]), path)
     table = _read_table(data, start, number, path)
     return Log(header, table.elapsed_s, table.reading, table.raw, table.note, table.columns, path, keys,
@@ -68,13 +70,14 @@ def _read_table(data: bytes, start: int, number: int, path: Path | None) -> Tabl
     return read_table(data[start + len(line) :], layout)
 
 
-def _as_utf8(data: bytes, path: Path | None) -> bytes:
-    """Bytes as UTF-8 without a byte order mark; other spreadsheets' encodings are taken over."""
-    if not data.removeprefix(b"\xef\xbb\xbf").strip():
-        raise UnreadableInput("the file is empty.", path)
+def _as_utf8(data: bytes) -> bytes:
+    """Bytes as UTF-8 without a byte order mark; spreadsheets' other encodings are taken over.
+
+    Zeros at the end are what a power cut leaves of a file that was being written.
+    """
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", "replace").encode("utf-8")
-    data = data.removeprefix(b"\xef\xbb\xbf")
+    data = data.rstrip(b"\0").removeprefix(b"\xef\xbb\xbf")
     try:
         data.decode("utf-8")
     except UnicodeDecodeError:
@@ -109,8 +112,6 @@ def _head_lines(data: bytes, path: Path | None) -> tuple[list[tuple[int, str]], 
             break
         if words:
             head.append((number, line.decode("utf-8").strip()))
-        if len(head) == 1:
-            _check_first_line(head[0][1], path)
         if len(head) > MOST_KEYS:
             raise UnreadableInput(f"more than {MOST_KEYS} header lines; this is hardly a log.", path)
         at += len(line)
@@ -118,10 +119,10 @@ def _head_lines(data: bytes, path: Path | None) -> tuple[list[tuple[int, str]], 
     return head, at, number
 
 
-def _check_first_line(line: str, path: Path | None) -> str:
+def _check_first_line(data: bytes, path: Path | None) -> str:
     """Separators that a spreadsheet hung behind the first line, most often none."""
-    match = _FIRST.fullmatch(line)
-    if match is None and re.search(r"[\x00-\x08\x0e-\x1f\ufffd]", line):
+    match = _FIRST.fullmatch(_line_at(data.lstrip(), 0).decode("utf-8").strip())
+    if match is None and re.search(rb"[\x00-\x08\x0e-\x1f]", data[:1000]):
         raise UnreadableInput("this is no text file.", path)
     if match is None:
         advice = f"a log begins with the line '{FIRST_LINE}'; other loggers' files come in through boxhold import"

@@ -7,8 +7,9 @@ import re
 
 from acquisition.records import Uncertain
 
-LARGEST = 1e12
-"""No gauge and no clock counts further; above it lie the over-range words of instruments (9.9E37)."""
+LARGEST = 1e16
+"""No gauge and no clock counts further, not even microseconds since 1970; instruments' words for over-range
+(9.9E37) lie above."""
 
 _PLAIN = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _PLUS_MINUS = re.compile(r"\s*(?:\+-|\+/-|±)\s*")
