@@ -18,6 +18,7 @@ from acquisition.lineforms import NUMBER, LineReader, LineSpec, checksum_holds, 
 from acquisition.units import GaugeUnit, parse_unit
 
 PRESSURE_WORDS = ("p", "pr", "pres", "press", "pressure", "vac", "vacuum", "druck", "pression", "presion", "pressione")
+_PADDING = b"\x00\x02\x03"
 _SHARE_NEEDED = 0.3  # a gauge that sends three quantities in turn
 _KEYED = re.compile(rf"(?P<key>[A-Za-z_][A-Za-z_ ]*?)(?P<mark>\s*[=:]\s*)(?P<number>{NUMBER})(?P<unit>\s*[A-Za-z\"]+)?")
 _NUMBER_UNIT = re.compile(rf"(?P<number>{NUMBER})\s*(?P<unit>[A-Za-z\"].*?)?", re.ASCII)
@@ -50,16 +51,25 @@ class _Proposal:
 
 def guess_lines(heard: Sequence[bytes]) -> LineGuess | None:
     """Guess from whole lines (the first of a stream left out); None when no shape reads a third of them."""
-    lines = [line.strip(b"\x00 \t") for line in heard]
+    padding = _padding(heard)
+    lines = [line.strip(b" \t" + padding) for line in heard]
     lines = [line for line in lines if line]
     if not lines:
         return None
     checked = _checksum(lines)
     texts = [_body(line, checked).decode("latin-1") for line in lines]
-    guesses = [_tried(replace(p, spec=replace(p.spec, checksum=checked)), lines) for p in _proposals(texts)]
+    found = [replace(p, spec=replace(p.spec, checksum=checked, padding=padding.decode())) for p in _proposals(texts)]
+    guesses = [_tried(proposal, lines) for proposal in found]
     good = [g for g in guesses if g.share > _SHARE_NEEDED]
     # A line that names its unit says more than one that does not; then the shape that reads most.
     return max(good, key=lambda g: (g.unit is not None, g.share), default=None)
+
+
+def _padding(heard: Sequence[bytes]) -> bytes:
+    """NUL, or start and end of text, where they stand round nearly every line."""
+    lines = [line for line in heard if line.strip()]
+    often = [bytes([c]) for c in _PADDING if sum(c in (line[0], line[-1]) for line in lines) > 0.8 * len(lines)]
+    return b"".join(often) if lines else b""
 
 
 def _checksum(lines: Sequence[bytes]) -> Literal["xor", "sum"] | None:

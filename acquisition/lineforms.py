@@ -25,8 +25,9 @@ NUMBER = r"[+-]?[ ]*(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _COMMA_NUMBER = NUMBER.replace(r"\.", ",")
 _UNIT = r"[A-Za-z\"][A-Za-z0-9.\"]*(?: [Hh][Gg])?"
 _READING_GROUPS = ("reading", "pressure", "value", "p")
-_FILLERS = b"\x00 \t"
-_NOISE = re.compile(rb"[\x00\xff]")
+_NOISE = re.compile(rb"[\x00-\x08\x0a-\x1f\x7f\xff]")
+_BLANKS = " \t"
+_WITH_REFERENCE = re.compile(r"(?P<unit>.*?)(?: +(?P<word>[A-Za-z]+)| *\((?P<inside>[A-Za-z]+)\))", re.ASCII)
 _CHECKED = re.compile(rb"\$?(?P<body>.*)\*(?P<sum>[0-9A-Fa-f]{2})$", re.DOTALL)
 _REFERENCE_WORDS = {"abs": "absolute", "absolute": "absolute", "a": "absolute", "g": "gauge", "gauge": "gauge",
                     "vac": "vacuum", "vacuum": "vacuum"}
@@ -61,6 +62,9 @@ class LineSpec:
     checksum
         ``xor``: hexadecimal exclusive-or after ``*``, over what stands between ``$`` and ``*``; ``sum``: the
         same place, low byte of the sum.
+    padding
+        Characters that the gauge puts round every line, such as NUL. Only by word of a person: a noisy line
+        turns digits into NUL, and what is left looks like a number.
     no_reading
         Numbers that mean no reading, such as 0 of a gauge that is off.
     ask, ask_ending, every_s, reply_s
@@ -77,6 +81,7 @@ class LineSpec:
     json_unit: str | None = None
     decimal: Literal[".", ","] = "."
     checksum: Checksum | None = None
+    padding: str = ""
     no_reading: tuple[float, ...] = ()
     ask: str | None = None
     ask_ending: str = "\n"
@@ -139,14 +144,16 @@ def meaning(unit: GaugeUnit, scale: Scale | None = None, no_reading: tuple[float
 @lru_cache(maxsize=256)
 def same_unit(text: str, unit: GaugeUnit) -> bool:
     """Whether a unit as written on a line is the gauge's; a reference named with it must agree."""
-    words = text.replace("(", " ").replace(")", " ").split()
-    if len(words) > 1 and words[-1].lower() in _REFERENCE_WORDS:
-        return _REFERENCE_WORDS[words[-1].lower()] == unit.reference and same_unit(" ".join(words[:-1]), unit)
-    name = " ".join(words)
-    tail = _REFERENCE_WORDS.get(name[-1:].lower())
-    if tail is not None and name[:-1].lower() in ("psi", "bar", "mbar", "kpa", "hpa"):
-        return tail == unit.reference and _is_unit(name[:-1], unit.unit)
-    return _is_unit(name, unit.unit)
+    if not text.isascii():
+        return False
+    match = _WITH_REFERENCE.fullmatch(text)
+    word = (match["word"] or match["inside"]).lower() if match else ""
+    if match and word in _REFERENCE_WORDS:
+        return _REFERENCE_WORDS[word] == unit.reference and _is_unit(match["unit"], unit.unit)
+    tail = _REFERENCE_WORDS.get(text[-1:].lower())
+    if tail is not None and text[:-1].lower() in ("psi", "bar", "mbar", "kpa", "hpa"):
+        return tail == unit.reference and _is_unit(text[:-1], unit.unit)
+    return _is_unit(text, unit.unit)
 
 
 def _is_unit(text: str, unit: str) -> bool:
@@ -185,6 +192,7 @@ class LineReader:
         self._unit = unit
         self._mean = meaning(unit, scale, spec.no_reading)
         self._scaled = scale is not None
+        self._padding = (_BLANKS + spec.padding).encode("latin-1", "ignore")
         self._question = (spec.ask or "").encode()
         self._pick = self._picker()
 
@@ -195,9 +203,9 @@ class LineReader:
 
     def read(self, raw: bytes) -> Understood:
         """Reading of one line without its ending."""
-        line = raw.strip(_FILLERS)
+        line = raw.strip(self._padding)
         if self._question and line.startswith(self._question):
-            line = line[len(self._question) :].strip(_FILLERS)
+            line = line[len(self._question) :].strip(self._padding)
             if not line:
                 return Understood(None, "the echo of the question")
         if _NOISE.search(line):
@@ -223,13 +231,13 @@ class LineReader:
 
     def _pick_plain(self) -> Callable[[str], Understood]:
         number = number_pattern(self._spec.decimal)
-        whole = re.compile(rf"({number})\s*(\S.*)?", re.ASCII)
+        whole = re.compile(rf"({number})[ \t]*([^ \t].*)?", re.ASCII)
 
         def pick(text: str) -> Understood:
             match = whole.fullmatch(text)
             if match is None:
                 return Understood(None, f"'{_short(text)}' is not a number")
-            if match[2] and (self._scaled or not same_unit(match[2].strip(), self._unit)):
+            if match[2] and (self._scaled or not same_unit(match[2].strip(_BLANKS), self._unit)):
                 return Understood(None, f"'{_short(match[2])}' is not {self._unit}")
             return self._number(match[1])
 
@@ -240,7 +248,7 @@ class LineReader:
         parts = text.split(spec.separator)
         if spec.field is None or len(parts) != spec.fields:
             return Understood(None, f"{len(parts)} fields where {spec.fields} belong")
-        part = parts[spec.field - 1].strip()
+        part = parts[spec.field - 1].strip(_BLANKS)
         if not re.fullmatch(number_pattern(spec.decimal), part):
             return Understood(None, f"'{_short(part)}' is not a number")
         return self._number(part)
@@ -275,7 +283,7 @@ class _PatternPicker:
         if self._torn(text, match):
             return Understood(None, "more digits than the pattern takes")
         named = match.groupdict().get("unit")
-        if named is not None and not same_unit(named.strip(), self._unit):
+        if named is not None and not same_unit(named.strip(_BLANKS), self._unit):
             return Understood(None, f"'{_short(named)}' is not {self._unit}")
         return self._number(match[self._group] or "")
 

@@ -64,6 +64,7 @@ def test_the_shortest_file_is_a_unit(tmp_path: Path) -> None:
         GaugeSpec(KPA, "digital gauge, \"new\"", 0.01, 0.25),
         GaugeSpec(KPA, port=PortSettings(115200, "odd", 2, 7, "rts-cts")),
         GaugeSpec(KPA, lines=LineSpec(pattern=r"^P\s*=\s*{reading}\x20'hPa'$", decimal=",", ask="?\r", every_s=1.5)),
+        GaugeSpec(KPA, lines=LineSpec(padding="\x00\x02\x03")),
         GaugeSpec(KPA, lines=LineSpec(separator="\t", field=2, fields=3, no_reading=(0.0,))),
         GaugeSpec(KPA, lines=LineSpec(json="p", json_unit="u"), scale=Scale(((0.0, 0.5), (1023.0, 100.25)))),
         GaugeSpec(KPA, registers=RegisterSpec(23, 7, 4, 1, "float32", "CD AB")),
