@@ -15,6 +15,7 @@ from analysis.ranking.repairs import Worked, repair_worked
 from analysis.ranking.report import (
     advice,
     choose_next,
+    group_areas,
     groups,
     limit_m2,
     not_tested,
@@ -69,7 +70,7 @@ def rank(
     return Ranking(
         box=name, outcome="ranked", reason=None, comparison=comparison, paths=results, not_told_apart=apart,
         not_tested=not_tested(posterior), unexplained=odd, left_out=left, next_test=choice.test,
-        advice=advice(results, apart, used, choice, odd, limit),
+        advice=advice(results, apart, used, choice, odd, limit), not_told_apart_m2=group_areas(posterior, apart),
     )
 
 

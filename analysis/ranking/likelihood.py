@@ -10,28 +10,31 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
-from analysis.ranking.model import FLOOR_M2, Problem, stretch
+from analysis.ranking.model import FLOOR_M2, HAND, Problem, stretch
+from analysis.ranking.priors import log_pdf_all
 from analysis.results import FloatArray
 
 # Scatter of a test about the sum of its paths (sd of the log) and how often: the same closure untouched,
 # another hand, hose or day, and a test that fits nothing. Spreads: common practice, no source.
-SCATTER = np.array([0.045, 0.17, 0.9])
-SCATTER_SHARE = np.array([0.80, 0.17, 0.03])
+SCATTER = np.array([0.045, 0.16, 0.9])
+SCATTER_SHARE = np.array([0.81, 0.17, 0.02])
 LAW_WIDTH = 3.0
+TINY = 1e-300
 
 
 def prior_draw(problem: Problem, rng: np.random.Generator, n: int) -> FloatArray:
     """``n`` walkers drawn from the prior."""
-    areas = [leaf.prior.draw(rng, n) for leaf in problem.leaves]
-    return np.column_stack([*areas, rng.standard_normal((n, problem.n_latent))])
+    latents = rng.standard_normal((n, problem.n_latent))
+    areas = [leaf.prior.draw(rng, latents[:, HAND]) for leaf in problem.leaves]
+    return np.column_stack([*areas, latents])
 
 
 def log_prior(problem: Problem, walkers: FloatArray) -> FloatArray:
     """Log prior density of each walker, up to a constant."""
     n = len(problem.leaves)
     out: FloatArray = -0.5 * np.einsum("ij,ij->i", walkers[:, n:], walkers[:, n:])
-    for k, leaf in enumerate(problem.leaves):
-        out += leaf.prior.log_pdf(walkers[:, k])
+    priors = [leaf.prior for leaf in problem.leaves]
+    out += log_pdf_all(priors, walkers[:, :n], walkers[:, n + HAND]).sum(axis=1)
     return out
 
 
@@ -39,39 +42,39 @@ def columns_m2(problem: Problem, walkers: FloatArray) -> FloatArray:
     """Areas (m2) of the columns, walkers x columns."""
     n = len(problem.leaves)
     z = walkers[:, [c.leaf for c in problem.columns]]
-    sign = np.ones_like(z)
+    moved = [(j, n + c.latent, *c.factor)
+             for j, c in enumerate(problem.columns) if c.latent is not None and not c.signed]
+    if moved:
+        columns, latents, offset, slope, cubic = (np.array(v) for v in zip(*moved, strict=True))
+        u = walkers[:, latents]
+        z[:, columns] += offset + u * (slope + cubic * u * u)
+    out: FloatArray = np.exp(z)
     for j, c in enumerate(problem.columns):
-        if c.latent is None:
-            continue
-        u = walkers[:, n + c.latent]
-        if c.signed:
-            sign[:, j] = np.where(u < 0.0, -1.0, 1.0)
-        else:
-            z[:, j] += c.factor[0] + c.factor[1] * u + c.factor[2] * u**3
-    out: FloatArray = sign * np.exp(z)
+        if c.signed and c.latent is not None:
+            out[:, j] *= np.where(walkers[:, n + c.latent] < 0.0, -1.0, 1.0)
     return out
 
 
-def component_logs(
+def scatter_densities(
     mean_m2: FloatArray, variance_m4: FloatArray, measured: FloatArray, down: FloatArray, up: FloatArray,
     limited: FloatArray,
 ) -> FloatArray:
-    """Log density of the measured area under each scatter, with its share: 3 x walkers x tests.
+    """Density of the measured area under each scatter, times its share: 3 x walkers x tests.
 
     ``mean_m2`` is what the paths sum to and ``variance_m4`` its own variance; ``measured`` is stretched.
     """
     gap = measured - stretch(mean_m2)
-    toward = np.where(gap < 0.0, up, down)
-    excused = np.where((gap > 0.0) & (limited > 0.0), 0.0, gap)
+    toward2 = np.where(gap < 0.0, up, down) ** 2
+    gap2 = np.where((gap > 0.0) & (limited > 0.0), 0.0, gap) ** 2
     slope2 = 1.0 / (mean_m2**2 + 4.0 * FLOOR_M2**2)
     own = (variance_m4 + FLOOR_M2**2) * slope2
     rel = mean_m2**2 * slope2
-    logs = []
-    for scatter, share in zip(SCATTER, SCATTER_SHARE, strict=True):
+    middle2 = (0.5 * (up + down)) ** 2
+    out = np.empty((len(SCATTER), *gap.shape))
+    for k, (scatter, share) in enumerate(zip(SCATTER, SCATTER_SHARE, strict=True)):
         extra = own + scatter**2 * rel
-        norm = np.log(extra + (0.5 * (up + down)) ** 2)
-        logs.append(np.log(share) - 0.5 * (excused**2 / (extra + toward**2) + norm))
-    return np.stack(logs)
+        out[k] = share * np.exp(-0.5 * gap2 / (extra + toward2)) / np.sqrt(extra + middle2)
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,9 +97,9 @@ def predict(problem: Problem, walkers: FloatArray) -> Predicted:
 def log_likelihood(problem: Problem, walkers: FloatArray) -> FloatArray:
     """Log likelihood of each walker: areas, laws, flags and remarks together."""
     seen = predict(problem, walkers)
-    parts = component_logs(seen.mean_m2, seen.variance_m4, stretch(problem.measured_m2), problem.down, problem.up,
-                           problem.limited)
-    out: FloatArray = np.logaddexp.reduce(parts, axis=0).sum(axis=1)
+    parts = scatter_densities(seen.mean_m2, seen.variance_m4, stretch(problem.measured_m2), problem.down, problem.up,
+                              problem.limited)
+    out: FloatArray = np.log(parts.sum(axis=0) + TINY).sum(axis=1)
     inward = np.clip(problem.weight, 0.0, None)
     total = np.clip(seen.columns, 0.0, None) @ inward.T + 1e-12
     if problem.law_latent:

@@ -25,6 +25,8 @@ SEALED_SHARE_SD = 0.04
 CLOSURE_SCATTER = 0.2
 SIDES = ("front", "back", "left", "right")
 SAME_SHEET = timedelta(minutes=15)
+HAND = 0
+"""Number of the latent that is the maker's workmanship."""
 RESEAL = {"vents-taped": "tape", "film-on-top": "film", "film-on-rim": "rim film"}
 
 # Log factor of a column: offset + slope * u + cubic * u**3 with u standard normal.
@@ -185,6 +187,7 @@ def build(tests: Sequence[Assessment], box: Box | None, events: Sequence[Event])
     parts = split_parts(names)
     leaves = undivided(names, parts)
     book = _Book(box, parts, _repair_dates(events, leaves))
+    assert book.latent("hand") == HAND
     for path in leaves:
         book.leaf(path, None)
     sheets = _sheets(tests)

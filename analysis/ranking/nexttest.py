@@ -27,11 +27,11 @@ Do = Literal["hold", "redraw", "stall", "vent-behind-valve", "repeat"]
 BINS = 14
 FIT_SPREAD = 0.05
 
-# Minutes on top of BASE_MIN (common practice, no source): closing the top anew, then each seal.
-BASE_MIN = 12.0
+# Minutes (common practice, no source): pump-down, soak, hold, redraw, hold and let-up; closing the top anew; each seal.
+BASE_MIN = 20.0
 CLOSE_MIN = {"line-only": 0.0, "undrilled": 0.0, "vents-taped": 5.0, "film-on-top": 7.0, "film-on-rim": 10.0,
              "formed-sheet": 12.0}
-SEAL_MIN = 3.0
+SEAL_MIN = 2.0
 STAYS = {"redraw": -4.0, "vent-behind-valve": -3.0, "repeat": -2.0}
 SEALABLE = ("port-flange", "panel-edges", "line", "rim-joint", "sheet-edge")
 
@@ -69,7 +69,7 @@ def full_areas(posterior: Posterior, box: Box | None, drilled: bool, rng: np.ran
     reach = dict.fromkeys(p for s in setups for p in (*SETUPS[s].open_paths, *ALWAYS_OPEN))
     for path in reach:
         if path not in whole:
-            drawn = np.exp(path_prior(path, box).draw(rng, len(posterior.walkers)))
+            drawn = np.exp(path_prior(path, box).draw(rng, posterior.hand))
             areas[path] = -drawn if path == "valve-seat" else drawn
     return areas
 
@@ -144,18 +144,21 @@ def _factor(path: str, test: Candidate, rng: np.random.Generator, n: int) -> Flo
 def gain_bits(labels: np.ndarray, n_labels: int, inside: FloatArray) -> tuple[float, float]:
     """Information (bits) between labels and a result sorted into bins, and the chance to name the label after it.
 
-    ``inside`` (draws x bins) is the chance of each bin given each draw. The small-sample excess of the
-    plug-in estimate is taken off (Miller 1955, first order).
+    ``inside`` (draws x bins) is the chance of each bin given each draw. The excess of the plug-in estimate
+    in a finite number of draws is taken off to first order (as Miller 1955, with the spread of ``inside``
+    within a label in place of a count's).
     """
     n, bins = inside.shape
-    joint = np.zeros((n_labels, bins))
+    joint, squares = np.zeros((2, n_labels, bins))
     np.add.at(joint, labels, inside / n)
+    np.add.at(squares, labels, inside**2 / n)
     rows, cols = joint.sum(axis=1, keepdims=True), joint.sum(axis=0, keepdims=True)
     with np.errstate(divide="ignore", invalid="ignore"):
         terms = np.where(joint > 0.0, joint * np.log2(joint / (rows * cols)), 0.0)
-    used = int(np.count_nonzero(rows))
-    excess = (used - 1) * (bins - 1) / (2.0 * n * math.log(2.0)) * 0.5
-    return max(float(terms.sum()) - excess, 0.0), float(joint.max(axis=0).sum())
+        within = np.where(joint > 0.0, squares / joint - joint / rows, 0.0).sum()
+        between = np.where(cols > 0.0, squares.sum(axis=0) / cols - cols, 0.0).sum()
+    excess = (within - between) / (2.0 * n * math.log(2.0))
+    return max(float(terms.sum()) - float(excess), 0.0), float(joint.max(axis=0).sum())
 
 
 def bin_chances(mean: FloatArray, sd: FloatArray, shares: FloatArray, bins: int = BINS) -> FloatArray:
@@ -163,7 +166,8 @@ def bin_chances(mean: FloatArray, sd: FloatArray, shares: FloatArray, bins: int 
 
     ``mean`` per draw, ``sd`` (scatters x draws) and ``shares`` (scatters) of the normal parts.
     """
-    edges = np.quantile(mean, np.linspace(0.0, 1.0, bins + 1)[1:-1])
+    around = np.concatenate([mean - sd[0], mean + sd[0]])
+    edges = np.quantile(around, np.linspace(0.0, 1.0, bins + 1)[1:-1])
     below = sum(w * ndtr((edges - mean[:, None]) / s[:, None]) for w, s in zip(shares, sd, strict=True))
     return np.diff(np.column_stack([np.zeros(len(mean)), below, np.ones(len(mean))]), axis=1)
 

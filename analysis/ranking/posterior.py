@@ -9,8 +9,8 @@ import numpy as np
 
 from acquisition.records import Box, Event
 from acquisition.setups import parent
-from analysis.ranking.likelihood import component_logs, log_likelihood, log_prior, predict, prior_draw
-from analysis.ranking.model import Problem, build, stretch, undivided
+from analysis.ranking.likelihood import TINY, log_likelihood, log_prior, predict, prior_draw, scatter_densities
+from analysis.ranking.model import HAND, Problem, build, stretch, undivided
 from analysis.ranking.sampler import Target, sample
 from analysis.results import Assessment, FloatArray, Interval
 
@@ -28,6 +28,11 @@ class Posterior:
     areas_m2: dict[str, FloatArray]
 
     @property
+    def hand(self) -> FloatArray:
+        """The maker's workmanship in each draw, standard normal before any test."""
+        return self.walkers[:, len(self.problem.leaves) + HAND]
+
+    @property
     def inward(self) -> tuple[str, ...]:
         """Listed paths that can be the largest."""
         return tuple(p for p in self.listed if p != "valve-seat")
@@ -35,7 +40,7 @@ class Posterior:
 
 def solve(
     tests: Sequence[Assessment], box: Box | None, events: Sequence[Event], rng: np.random.Generator,
-    walkers: int = WALKERS, final_moves: int = 40,
+    walkers: int = WALKERS, final_moves: int = 25,
 ) -> Posterior:
     """Posterior of the areas behind usable tests (an area and a known setup each)."""
     problem = build(tests, box, events)
@@ -90,7 +95,6 @@ def odd_chances(posterior: Posterior) -> FloatArray:
     """Chance of each test to fit nothing (its scatter is the widest one)."""
     p = posterior.problem
     seen = predict(p, posterior.walkers)
-    logs = component_logs(seen.mean_m2, seen.variance_m4, stretch(p.measured_m2), p.down, p.up, p.limited)
-    share = np.exp(logs[-1] - np.logaddexp.reduce(logs, axis=0))
-    out: FloatArray = share.mean(axis=0)
+    parts = scatter_densities(seen.mean_m2, seen.variance_m4, stretch(p.measured_m2), p.down, p.up, p.limited)
+    out: FloatArray = (parts[-1] / (parts.sum(axis=0) + TINY)).mean(axis=0)
     return out

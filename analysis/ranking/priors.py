@@ -8,6 +8,7 @@ most sick boxes have one: without it a bad place on a usually tight path would n
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,7 +29,9 @@ class PathPrior:
 
     ``median_m2`` and ``spread`` (sd of the log) of the usual part; ``bad_weight`` is the share of the bad
     part with ``bad_median_m2`` and ``bad_spread``; ``hole_lean`` says whether the path's leaks tend to be
-    holes (positive) or seeps (negative), in units of the spread between boxes.
+    holes (positive) or seeps (negative), in units of the spread between boxes. ``work`` is how much of
+    ``spread`` is the maker's hand and hence common to all paths of a box: a box tight in one place is
+    likely tight in others.
     """
 
     median_m2: float
@@ -37,26 +40,32 @@ class PathPrior:
     hole_lean: float
     bad_median_m2: float = BAD_MEDIAN_M2
     bad_spread: float = BAD_SPREAD
+    work: float = 0.8
 
-    def log_pdf(self, z: FloatArray) -> FloatArray:
-        """Log density of ``z``, the logarithm of the area in m2."""
-        usual = _log_normal(z, math.log(self.median_m2), self.spread) + math.log1p(-self.bad_weight)
-        bad = _log_normal(z, math.log(self.bad_median_m2), self.bad_spread) + math.log(self.bad_weight)
-        return np.logaddexp(usual, bad)
+    @property
+    def own_spread(self) -> float:
+        """The part of ``spread`` that is this path's own."""
+        return math.sqrt(self.spread**2 - self.work**2)
 
-    def draw(self, rng: np.random.Generator, n: int) -> FloatArray:
-        """``n`` draws of the logarithm of the area in m2."""
+    def draw(self, rng: np.random.Generator, hand: FloatArray) -> FloatArray:
+        """Draws of the logarithm of the area in m2, one for each ``hand`` (standard normal workmanship)."""
+        n = len(hand)
         bad = rng.random(n) < self.bad_weight
-        centre = np.where(bad, math.log(self.bad_median_m2), math.log(self.median_m2))
-        return centre + np.where(bad, self.bad_spread, self.spread) * rng.standard_normal(n)
+        centre = np.where(bad, math.log(self.bad_median_m2), math.log(self.median_m2) + self.work * hand)
+        return centre + np.where(bad, self.bad_spread, self.own_spread) * rng.standard_normal(n)
 
     def scaled(self, factor: float) -> PathPrior:
         """The prior with its usual part's median moved by ``factor``."""
         return replace(self, median_m2=self.median_m2 * factor)
 
 
-def _log_normal(z: FloatArray, mean: float, sd: float) -> FloatArray:
-    out: FloatArray = -0.5 * ((z - mean) / sd) ** 2 - math.log(sd * math.sqrt(2.0 * math.pi))
+def log_pdf_all(priors: Sequence[PathPrior], z: FloatArray, hand: FloatArray) -> FloatArray:
+    """Log density of each column of ``z`` (draws x priors) under its prior, given the maker's ``hand`` (draws)."""
+    usual = np.array([(math.log(p.median_m2), p.own_spread, 1.0 - p.bad_weight) for p in priors]).T
+    bad = np.array([(math.log(p.bad_median_m2), p.bad_spread, p.bad_weight) for p in priors]).T
+    shift = np.outer(hand, [p.work for p in priors])
+    parts = [np.log(w / sd) - 0.5 * ((z - mean - s) / sd) ** 2 for (mean, sd, w), s in ((usual, shift), (bad, 0.0))]
+    out: FloatArray = np.logaddexp(*parts) - 0.5 * math.log(2.0 * math.pi)
     return out
 
 
@@ -64,12 +73,12 @@ PRIORS: dict[str, PathPrior] = {
     "panel-edges": PathPrior(0.06 * MM2, 1.8, 0.12, -0.5),
     "panel-faces": PathPrior(0.01 * MM2, 1.5, 0.08, -0.9),
     "port-flange": PathPrior(0.03 * MM2, 1.8, 0.12, 0.0),
-    "line": PathPrior(0.005 * MM2, 1.2, 0.10, 0.7),
-    "valve-seat": PathPrior(0.002 * MM2, 1.3, 0.08, 0.0, bad_median_m2=0.04 * MM2, bad_spread=1.0),
+    "line": PathPrior(0.005 * MM2, 1.2, 0.10, 0.7, work=0.4),
+    "valve-seat": PathPrior(0.002 * MM2, 1.3, 0.08, 0.0, bad_median_m2=0.04 * MM2, bad_spread=1.0, work=0.0),
     "top-panel": PathPrior(0.02 * MM2, 1.5, 0.10, -0.3),
-    "closure": PathPrior(0.005 * MM2, 1.2, 0.08, 0.0),
+    "closure": PathPrior(0.005 * MM2, 1.2, 0.08, 0.0, work=0.4),
     "rim-joint": PathPrior(0.02 * MM2, 1.7, 0.14, 0.0),
-    "sheet-edge": PathPrior(0.2 * MM2, 1.8, 0.12, 0.2),
+    "sheet-edge": PathPrior(0.2 * MM2, 1.8, 0.12, 0.2, work=0.5),
 }
 
 

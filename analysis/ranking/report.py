@@ -9,7 +9,8 @@ from itertools import combinations
 import numpy as np
 
 from acquisition.records import Box, Event
-from acquisition.setups import PATHS, parent
+from acquisition.setups import PATHS, open_paths, parent
+from analysis.ranking.likelihood import SCATTER
 from analysis.ranking.nexttest import Candidate, Search, Worth, predicted_m2
 from analysis.ranking.posterior import Posterior, chances, interval_m2, largest, odd_chances, solve
 from analysis.ranking.words import (
@@ -21,7 +22,7 @@ from analysis.ranking.words import (
     step_words,
 )
 from analysis.remedies import remedy
-from analysis.results import Assessment, FloatArray, NextTest, PathResult, Unexplained
+from analysis.results import Assessment, FloatArray, Interval, NextTest, PathResult, Unexplained
 from analysis.wording import list_text, path_name
 
 NAMED = 0.9
@@ -29,6 +30,7 @@ NAMED = 0.9
 SETTLED = 0.95
 """Chance at which no further test is asked for."""
 ODD = 0.7
+UNFORESEEN = 0.02
 LEAST_BITS = 0.02
 LEAST_GAIN = 0.004
 _CHOKED_PA_M3_S_PER_M2 = 20.13e6
@@ -92,6 +94,11 @@ def _decided(inside: Sequence[float], n_tests: int) -> bool:
     return n_tests > 1 and sum(inside) > 0.1 and max(inside) > SETTLED * sum(inside)
 
 
+def group_areas(posterior: Posterior, apart: Sequence[Sequence[str]]) -> tuple[Interval, ...]:
+    """Summed area of each group, m2."""
+    return tuple(interval_m2(np.sum([posterior.areas_m2[p] for p in group], axis=0)) for group in apart)
+
+
 def not_tested(posterior: Posterior) -> tuple[str, ...]:
     """Table paths that were open in no used test."""
     seen = {parent(p) for p in posterior.listed}
@@ -106,12 +113,22 @@ def unexplained(
     odd = odd_chances(posterior)
     if len(tests) < 2 or 1.0 - float(np.prod(1.0 - odd)) < ODD:
         return None
-    i = int(np.argmax(np.round(odd, 1)))
+    i = 0 if len(tests) == 2 else int(np.argmax(np.round(odd, 1)))
     others = tuple(t for k, t in enumerate(tests) if k != i)
     rest = solve(others, box, events, rng, walkers=1000, final_moves=15)
     again = Candidate("hold", tests[i].setup or "", tests[i].sealed, 1.0)
-    by = float(posterior.problem.measured_m2[i] - np.median(predicted_m2(again, rest, box, rng)))
+    expected = predicted_m2(again, rest, box, rng)
+    by = float(posterior.problem.measured_m2[i] - np.median(expected))
+    if _foreseen(float(posterior.problem.measured_m2[i]), expected, rng):
+        return None
     return Unexplained(tests[i].log, by, odd_sentence(tests[i], by, others, events))
+
+
+def _foreseen(measured_m2: float, expected_m2: FloatArray, rng: np.random.Generator) -> bool:
+    """Whether the others let expect such a result after all, another hand's scatter included."""
+    results = expected_m2 * np.exp(SCATTER[1] * rng.standard_normal(len(expected_m2)))
+    above = float(np.mean(results > measured_m2))
+    return min(above, 1.0 - above) > UNFORESEEN
 
 
 @dataclass(frozen=True)
@@ -133,11 +150,20 @@ def choose_next(
         step = step_words("repeat", test.setup or "", test.sealed, test)
         hold = _hold_s(test.area_m2.value if test.area_m2 else 0.0, test.setup or "", tests)
         return Choice(NextTest("repeat", test.setup or "", test.sealed, hold, bits, odd.sentence), step)
-    if float(found.chance.max()) >= SETTLED or nothing_to_reseal(tests, limit):
+    if nothing_to_reseal(tests, limit):
         return Choice(None, "")
     now = float(found.chance.max())
+    likeliest = parent(found.paths[int(np.argmax(found.chance))])
+    if likeliest not in {parent(p) for p in posterior.listed}:
+        return _as_choice(next(w for w in found.worth if likeliest in _opened(w)), found, tests, box)
     useful = [w for w in found.worth if w.bits >= LEAST_BITS and (now < NAMED or w.right - now >= LEAST_GAIN)]
+    if now >= SETTLED:
+        return Choice(None, "")
     return _as_choice(useful[0], found, tests, box) if useful else Choice(None, "")
+
+
+def _opened(worth: Worth) -> tuple[str, ...]:
+    return open_paths(worth.test.setup, worth.test.seal)
 
 
 def nothing_to_reseal(tests: Sequence[Assessment], limit: float | None) -> bool:

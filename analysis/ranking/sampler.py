@@ -40,7 +40,7 @@ class Target:
 
 
 def sample(
-    target: Target, start: FloatArray, rng: np.random.Generator, moves: int = 6, final_moves: int = 40
+    target: Target, start: FloatArray, rng: np.random.Generator, moves: int = 5, final_moves: int = 25
 ) -> FloatArray:
     """Lead walkers drawn from the prior to the posterior.
 
