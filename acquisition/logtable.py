@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import math
 import warnings
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -24,19 +25,40 @@ MOST_LINE_BYTES = 64_000
 QUICK_FROM_BYTES = 256_000
 """Below this the patient way is done before the quick one has loaded pandas."""
 
+BLOCK_BYTES = 1_000_000
+"""Size of the parts that a table is read in when something in it is odd."""
+
 _REQUIRED = ("elapsed_s", "reading")
 
 
 @dataclass(frozen=True)
 class Table:
-    """Columns of a log; see ``Log`` for what they hold."""
+    """Columns of a log; see ``Log`` for what they hold. ``dropped`` are line number and fault of rows left out."""
 
     elapsed_s: FloatArray
     reading: FloatArray
-    raw: tuple[str, ...] = ()
-    note: tuple[str, ...] = ()
-    columns: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    dropped_lines: tuple[int, ...] = ()
+    texts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    dropped: tuple[tuple[int, str], ...] = ()
+
+    @property
+    def raw(self) -> tuple[str, ...]:
+        """Lines as heard, or empty without that column."""
+        return self.texts.get("raw", ())
+
+    @property
+    def note(self) -> tuple[str, ...]:
+        """Notes, or empty without that column."""
+        return self.texts.get("note", ())
+
+    @property
+    def columns(self) -> dict[str, tuple[str, ...]]:
+        """The further columns."""
+        return {name: cells for name, cells in self.texts.items() if name not in ("raw", "note")}
+
+    @property
+    def dropped_lines(self) -> tuple[int, ...]:
+        """1-based line numbers of the rows left out."""
+        return tuple(number for number, _ in self.dropped)
 
 
 @dataclass(frozen=True)
@@ -87,10 +109,60 @@ def read_table(data: bytes, layout: Layout) -> Table:
     UnreadableInput
         Most rows have no time that is a number.
     """
-    table = None
-    if len(data) >= QUICK_FROM_BYTES and layout.separator == "," and b"\0" not in data:
-        table = read_quickly(data, layout)
-    return table or read_patiently(data.decode("utf-8"), layout)
+    if len(data) < QUICK_FROM_BYTES or b"\0" in data:
+        table = read_patiently(data.decode("utf-8"), layout)
+    else:
+        table = read_quickly(data, layout) or _joined(_blockwise(data, layout), layout)
+    if len(table.dropped) > table.elapsed_s.size:
+        raise _no_times(table.dropped, layout)
+    silent = [name for name, cells in table.texts.items() if name.startswith("column ") and not any(cells)]
+    for values in (table.elapsed_s, table.reading):
+        values.flags.writeable = False
+    return replace(table, texts={name: cells for name, cells in table.texts.items() if name not in silent})
+
+
+def _no_times(dropped: Sequence[tuple[int, str]], layout: Layout) -> UnreadableInput:
+    number, fault = dropped[0]
+    return UnreadableInput(
+        f"{fault} ({len(dropped)} such lines, more than half of the table).", layout.path, number
+    )
+
+
+def _blockwise(data: bytes, layout: Layout) -> Iterator[Table]:
+    """Tables of the parts of a table, so that an odd row holds up only its own part."""
+    line = layout.first_row_line
+    for block in _blocks(data):
+        part = read_quickly(block, layout)
+        yield part or read_patiently(block.decode("utf-8"), replace(layout, first_row_line=line))
+        line += block.count(b"\n") + block.count(b"\r") - block.count(b"\r\n")
+
+
+def _blocks(data: bytes) -> Iterator[bytes]:
+    """Parts that end with a line and have no quote left open, but for one that nothing closes."""
+    start = 0
+    while start < len(data):
+        end = data.find(b"\n", start + BLOCK_BYTES) + 1
+        while end and data.count(b'"', start, end) % 2:
+            end = data.find(b"\n", end + BLOCK_BYTES) + 1
+        end = end or len(data)
+        yield data[start:end]
+        start = end
+
+
+def _joined(parts: Iterable[Table], layout: Layout) -> Table:
+    tables = list(parts)
+    texts = {}
+    for name in dict.fromkeys([*layout.names, "raw"]):
+        if any(name in table.texts for table in tables):
+            blank = [("",) * table.elapsed_s.size for table in tables]
+            cells = [table.texts.get(name, none) for table, none in zip(tables, blank, strict=True)]
+            texts[name] = tuple(itertools.chain.from_iterable(cells))
+    return Table(
+        np.concatenate([table.elapsed_s for table in tables]),
+        np.concatenate([table.reading for table in tables]),
+        texts,
+        tuple(itertools.chain.from_iterable(table.dropped for table in tables)),
+    )
 
 
 def read_quickly(data: bytes, layout: Layout) -> Table | None:
@@ -98,12 +170,13 @@ def read_quickly(data: bytes, layout: Layout) -> Table | None:
     import pandas as pd
 
     types = {name: "float64" if name in _REQUIRED else "object" for name in layout.names}
+    comma = layout.separator != "," and b"," in data
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         try:
             frame = pd.read_csv(
-                io.BytesIO(data), names=list(layout.names), dtype=types, index_col=False, encoding="utf-8",
-                keep_default_na=False, na_values={"reading": [""]},
+                io.BytesIO(data), sep=layout.separator, decimal="," if comma else ".", names=list(layout.names),
+                dtype=types, index_col=False, encoding="utf-8", keep_default_na=False, na_values={"reading": [""]},
             )
         except (ValueError, pd.errors.ParserWarning):
             return None
@@ -114,16 +187,7 @@ def read_quickly(data: bytes, layout: Layout) -> Table | None:
     if any(np.any(np.abs(values) > LARGEST) for values in numbers.values()):
         return None
     texts = {name: tuple(frame[name].tolist()) for name in layout.names if name not in _REQUIRED}
-    return _table(numbers["elapsed_s"], numbers["reading"], texts, ())
-
-
-def _table(
-    elapsed_s: FloatArray, reading: FloatArray, texts: Mapping[str, tuple[str, ...]], dropped: tuple[int, ...]
-) -> Table:
-    further = {name: cells for name, cells in texts.items() if name not in ("raw", "note")}
-    for values in (elapsed_s, reading):
-        values.flags.writeable = False
-    return Table(elapsed_s, reading, texts.get("raw", ()), texts.get("note", ()), further, dropped)
+    return Table(numbers["elapsed_s"], numbers["reading"], texts)
 
 
 def read_patiently(text: str, layout: Layout) -> Table:
@@ -137,37 +201,30 @@ def read_patiently(text: str, layout: Layout) -> Table:
         cells = _fitted(cells, width)
         time = to_number(cells[place]) if cells else math.nan
         if math.isnan(time):
-            dropped.append((number, cells[place] if cells else "more cells than columns"))
+            dropped.append((number, _fault(cells, place)))
         else:
             times.append(time)
             rows.append(cells)
-    if len(dropped) > len(rows):
-        raise _no_times(dropped[0], len(dropped), layout)
     columns = dict(zip(layout.names, zip(*rows, strict=True), strict=True)) if rows else {}
-    return _patient_table(np.array(times, dtype=np.float64), columns, layout, tuple(n for n, _ in dropped))
+    return _patient_table(np.array(times, dtype=np.float64), columns, layout, tuple(dropped))
 
 
-def _no_times(first: tuple[int, str], count: int, layout: Layout) -> UnreadableInput:
-    number, cell = first
-    if cell == "more cells than columns":
-        reason = "more cells than columns; decimal commas need ; between the cells, or quotes around them"
-    else:
-        reason = f"elapsed_s is '{shown(cell)}', which is no number of seconds"
-    return UnreadableInput(f"{reason} ({count} such lines, more than half of the table).", layout.path, number)
+def _fault(cells: Sequence[str], place: int) -> str:
+    if cells:
+        return f"elapsed_s is '{shown(cells[place])}', which is no number of seconds"
+    return "more cells than columns; decimal commas need ; between the cells, or quotes around them"
 
 
 def _patient_table(
-    elapsed_s: FloatArray, columns: dict[str, tuple[str, ...]], layout: Layout, dropped: tuple[int, ...]
+    elapsed_s: FloatArray, columns: dict[str, tuple[str, ...]], layout: Layout, dropped: tuple[tuple[int, str], ...]
 ) -> Table:
-    cells = columns.pop("reading", ())
-    columns.pop("elapsed_s", None)
+    cells = columns.get("reading", ())
     reading = np.array([to_number(cell) for cell in cells], dtype=np.float64)
-    columns = {name: columns.get(name, ()) for name in layout.names if name not in _REQUIRED}
-    columns = {name: cs for name, cs in columns.items() if not (name.startswith("column ") and not any(cs))}
+    texts = {name: columns.get(name, ()) for name in layout.names if name not in _REQUIRED}
     words = [i for i, cell in enumerate(cells) if math.isnan(reading[i]) and cell.strip()]
     if words:
-        columns["raw"] = _with_words(columns.get("raw") or ("",) * len(cells), cells, words)
-    return _table(elapsed_s, reading, columns, dropped)
+        texts["raw"] = _with_words(texts.get("raw") or ("",) * len(cells), cells, words)
+    return Table(elapsed_s, reading, texts, dropped)
 
 
 def _with_words(raw: tuple[str, ...], cells: tuple[str, ...], words: list[int]) -> tuple[str, ...]:
