@@ -6,8 +6,7 @@ pressure's unit and reference are given and the mapping is confirmed. No unit is
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,15 +18,20 @@ from acquisition.importcells import (
     PRESSURE_WORDS,
     bare_number,
     has_word,
-    names_time,
     number_and_unit,
-    number_like,
     read_cell,
     reference_in,
-    time_like,
     unit_in,
 )
-from acquisition.importclock import guess_day_first, guess_kind, seconds_of
+from acquisition.importclock import guess_day_first, seconds_of
+from acquisition.importcolumns import (
+    date_column_of,
+    decimal_of,
+    finite_numbers,
+    is_clock,
+    kind_of,
+    time_column_of,
+)
 from acquisition.importdoubts import clock_doubts, clocks_disagree, unit_change
 from acquisition.importsheet import Sheet, cut, file_lines, guess_separator
 from acquisition.logfile import escape_raw
@@ -77,33 +81,42 @@ class ImportMapping:
 
     def with_pressure(self, column: int) -> ImportMapping:
         """The mapping with another pressure column and what its header says of it; to be confirmed anew."""
-        guess = next((guess for guess in self.pressures if guess.column == column), None)
-        if guess is None:
-            raise WrongUsage(f"column {column + 1} holds no numbers that could be pressures.")
+        guess = _pressure(self.pressures, column)
         return replace(self, pressure_column=column, unit=guess.unit, reference=guess.reference, confirmed=False)
 
 
-def guess_mapping(data: bytes, path: Path | None = None) -> ImportMapping:
+def guess_mapping(
+    data: bytes, path: Path | None = None, *, time_column: int | None = None, pressure_column: int | None = None
+) -> ImportMapping:
     """Guess what is what in a file; nothing in the answer is confirmed.
+
+    Parameters
+    ----------
+    data
+        The file.
+    path
+        Its name, for messages.
+    time_column, pressure_column
+        Columns (counted from 0) that a person chose; kind, unit and doubts are then guessed for these.
 
     Raises
     ------
     UnreadableInput
         The file is empty, no text, or holds no table of numbers.
+    WrongUsage
+        A chosen column is not there or cannot be what it was chosen for.
     """
     lines = file_lines(data, path)
     separator, why_separator = guess_separator(lines, path)
     sheet = cut(lines, separator, path=path)
-    decimal, why_decimal = _decimal(sheet)
-    time_column, why_time = _time_column(sheet, decimal)
-    kind, why_kind = _kind(sheet, time_column, decimal)
-    date_column = _date_column(sheet, time_column) if kind == "clock" else None
+    decimal, why_decimal = decimal_of(sheet)
+    time_column, why_time = _chosen(sheet, time_column) or time_column_of(sheet, decimal)
+    kind, why_kind = kind_of(sheet, time_column, decimal)
+    date_column = date_column_of(sheet, time_column) if kind == "clock" else None
     dated = time_column if date_column is None else date_column
     day_first, why_day = guess_day_first(sheet.column(dated) if dated is not None else ())
     pressures = tuple(_pressures(sheet, time_column, decimal))
-    if not pressures:
-        raise UnreadableInput("no column of numbers is left for the pressure beside the time.", path)
-    best = max(pressures, key=lambda guess: _likeness(guess))
+    best = _best(pressures, pressure_column, path)
     reasons = {
         "separator": why_separator, "decimal": why_decimal, "time_column": why_time, "time_kind": why_kind,
         "pressure_column": best.reason, "unit": _why_unit(best), "reference": _why_reference(best, sheet, decimal),
@@ -117,84 +130,32 @@ def guess_mapping(data: bytes, path: Path | None = None) -> ImportMapping:
     return replace(mapping, doubts=tuple(_doubts(sheet, mapping)))
 
 
-def _decimal(sheet: Sheet) -> tuple[str, str]:
-    cells = [cell for row in sheet.rows[:2000] for cell in row if bare_number(cell)]
-    commas = next((cell for cell in cells if re.fullmatch(r"[+-]?(\d+|\d{1,3}(\.\d{3})+),\d+", cell)), None)
-    points = next((cell for cell in cells if re.fullmatch(r"[+-]?\d*\.\d+([eE].*)?", cell)), None)
-    if commas and points:
-        return (".", f"points as in '{points}'") if sheet.separator == "," else _mixed(cells, commas, points)
-    if commas:
-        return ",", f"commas as in '{commas}'"
-    return ".", f"points as in '{points}'" if points else "no number has a fraction"
-
-
-def _mixed(cells: Sequence[str], commas: str, points: str) -> tuple[str, str]:
-    with_comma = sum("," in cell for cell in cells)
-    if 2 * with_comma > len(cells):
-        return ",", f"more numbers have commas, as in '{commas}', than points, as in '{points}'"
-    return ".", f"more numbers have points, as in '{points}', than commas, as in '{commas}'"
-
-
-def _time_column(sheet: Sheet, decimal: str) -> tuple[int | None, str]:
-    """Place of the time column and the reason; a clock goes before a named column, that before any that rises."""
-    columns = range(len(sheet.names))
-    named = [i for i in columns if sheet.named and names_time(sheet.names[i]) and _filled(sheet, i)]
-    moments = [i for i in columns if _share(time_like, sheet.column(i)) > 0.5 and not _all_bare(sheet, i)]
-    for i in (i for i in named if i not in moments):
-        return i, f"the header '{sheet.names[i]}' names a time"
-    for i in sorted(moments, key=lambda i: _share(_date_only, sheet.column(i)) > 0.5):
-        return i, f"the cells of '{sheet.names[i]}' are clock times"
-    for i in columns:
-        values = _numbers(sheet, i, decimal)
-        if len(sheet.names) > 1 and values.size > 1 and np.all(np.diff(values) > 0):
-            return i, f"the numbers of '{sheet.names[i]}' go up from row to row"
-    return None, "no column goes up like a time; the rows are counted"
-
-
-def _dayless(cell: str) -> bool:
-    return bool(re.match(r"\s*\d{1,3}:", cell))
-
-
-def _date_column(sheet: Sheet, time_column: int | None) -> int | None:
-    """The column that holds dates without clock times, where the time's own column has no dates."""
-    if time_column is None or _share(_dayless, sheet.column(time_column)) < 0.5:
-        return None
-    dates = (i for i in range(len(sheet.names)) if _share(_date_only, sheet.column(i)) > 0.5)
-    return next(dates, None)
-
-
-def _date_only(cell: str) -> bool:
-    return ":" not in cell and not bare_number(cell) and time_like(cell)
-
-
-def _filled(sheet: Sheet, column: int) -> bool:
-    return _share(number_like, sheet.column(column)) > 0.5
-
-
-def _all_bare(sheet: Sheet, column: int) -> bool:
-    return _share(bare_number, sheet.column(column)) > 0.5
-
-
-def _share(test: Callable[[str], bool], cells: Sequence[str]) -> float:
-    answers = [test(cell) for cell in cells[:500]]
-    return sum(answers) / max(len(answers), 1)
-
-
-def _numbers(sheet: Sheet, column: int, decimal: str) -> FloatArray:
-    values = sheet.numbers(column, decimal)
-    return values[np.isfinite(values)]
-
-
-def _kind(sheet: Sheet, column: int | None, decimal: str) -> tuple[str, str]:
+def _chosen(sheet: Sheet, column: int | None) -> tuple[int, str] | None:
     if column is None:
-        return "counter", "there is no clock in the file; say how many seconds lie between two rows"
-    name = sheet.names[column] if sheet.named else ""
-    return guess_kind(name, [cell for cell in sheet.column(column) if cell], decimal)
+        return None
+    if not 0 <= column < len(sheet.names):
+        raise WrongUsage(f"there is no column {column + 1}; the table has {len(sheet.names)}.")
+    return column, "chosen"
+
+
+def _best(pressures: Sequence[PressureGuess], column: int | None, path: Path | None) -> PressureGuess:
+    if not pressures:
+        raise UnreadableInput("no column of numbers is left for the pressure beside the time.", path)
+    if column is None:
+        return max(pressures, key=_likeness)
+    return _pressure(pressures, column)
+
+
+def _pressure(pressures: Sequence[PressureGuess], column: int) -> PressureGuess:
+    for guess in pressures:
+        if guess.column == column:
+            return guess
+    raise WrongUsage(f"column {column + 1} holds no numbers that could be pressures.")
 
 
 def _pressures(sheet: Sheet, time_column: int | None, decimal: str) -> Iterator[PressureGuess]:
     for i, name in enumerate(sheet.names):
-        values = _numbers(sheet, i, decimal)
+        values = finite_numbers(sheet, i, decimal)
         counts = values.size > 2 and bool(np.all(np.diff(values) == 1))
         if i == time_column or 2 * values.size <= len(sheet.rows) or (counts and not unit_in(name)):
             continue
@@ -233,7 +194,7 @@ def _why_unit(guess: PressureGuess) -> str:
 def _why_reference(guess: PressureGuess, sheet: Sheet, decimal: str) -> str:
     if guess.reference is not None:
         return f"the header '{guess.name}' says so"
-    values = _numbers(sheet, guess.column, decimal)
+    values = finite_numbers(sheet, guess.column, decimal)
     span = f"the numbers lie between {values.min():.6g} and {values.max():.6g}"
     return f"the header does not say what the numbers count from ({span}); say absolute, vacuum or gauge"
 
@@ -241,31 +202,24 @@ def _why_reference(guess: PressureGuess, sheet: Sheet, decimal: str) -> str:
 def _doubts(sheet: Sheet, mapping: ImportMapping) -> Iterator[str]:
     seconds = _seconds(sheet, mapping, mapping.interval_s or 1.0)
     name = "the rows" if mapping.time_column is None else sheet.names[mapping.time_column]
-    if mapping.time_kind == "counter":
+    if mapping.time_column is None:
+        yield "The file has no clock; say how many seconds lie between two rows."
+    elif mapping.time_kind == "counter":
         yield f"'{name}' may count rows and not seconds; say how many seconds lie between two."
     yield from clock_doubts(seconds, sheet.lines)
     for i, other in enumerate(sheet.names):
         own = i in (mapping.time_column, mapping.date_column) or mapping.time_kind == "counter"
-        if not own and _is_clock(sheet, i, mapping.decimal):
-            kind, _ = _kind(sheet, i, mapping.decimal)
+        if not own and is_clock(sheet, i, mapping.decimal):
+            kind, _ = kind_of(sheet, i, mapping.decimal)
             again = replace(mapping, time_column=i, time_kind=kind, date_column=None)
             doubt = clocks_disagree(name, seconds, other, _seconds(sheet, again, 1.0))
             yield from (doubt,) if doubt else ()
     yield from _pressure_doubts(sheet, mapping)
 
 
-def _is_clock(sheet: Sheet, column: int, decimal: str) -> bool:
-    name = sheet.names[column]
-    if not _all_bare(sheet, column):
-        return _share(time_like, sheet.column(column)) > 0.5
-    values = _numbers(sheet, column, decimal)
-    rising = values.size > 2 and bool(np.all(np.diff(values) >= 0))
-    return rising and sheet.named and names_time(name) and unit_in(name) is None
-
-
 def _pressure_doubts(sheet: Sheet, mapping: ImportMapping) -> Iterator[str]:
     cells = sheet.column(mapping.pressure_column)
-    if mapping.reference == "absolute" and np.any(_numbers(sheet, mapping.pressure_column, mapping.decimal) < 0):
+    if mapping.reference == "absolute" and np.any(finite_numbers(sheet, mapping.pressure_column, mapping.decimal) < 0):
         yield "Some numbers are below zero, which no absolute pressure is; does the gauge count from the room?"
     beside = sheet.column(min(mapping.pressure_column + 1, len(sheet.names) - 1))
     units = [_cell_unit(cell, next_cell) for cell, next_cell in zip(cells, beside, strict=True)]

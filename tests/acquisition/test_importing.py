@@ -212,6 +212,7 @@ def test_a_file_of_bare_readings_counts_its_rows() -> None:
     text = rows(lambda i: f"{85 - i / 10:.1f}")
     mapping = replace(guess(text), unit="kPa", reference="vacuum", interval_s=2.0, confirmed=True)
     assert mapping.time_column is None
+    assert mapping.doubts == ("The file has no clock; say how many seconds lie between two rows.",)
     assert convert(text.encode(), mapping).elapsed_s[-1] == 78
 
 
@@ -220,6 +221,19 @@ def test_two_clocks_that_disagree_are_named() -> None:
     assert "'seconds' spans 39 s, 'clock' 2340 s" in doubts(text)
     agreeing = "seconds,clock,psia\n" + rows(lambda i: f"{i},2026-05-03 14:02:{i:02d},{3 + i / 1000:.3f}")
     assert doubts(agreeing) == ""
+
+
+def test_a_chosen_column_is_guessed_anew() -> None:
+    text = "seconds,clock,psia,mbar abs\n" + rows(lambda i: f"{i},14:{i:02d}:00,{3 + i / 1000:.3f},{200 + i}.5")
+    data = text.encode()
+    mapping = guess_mapping(data, time_column=1, pressure_column=3)
+    assert (mapping.time_column, mapping.time_kind, mapping.unit) == (1, "clock", "mbar")
+    log = convert(data, replace(mapping, confirmed=True))
+    assert (log.elapsed_s[-1], log.reading[0]) == (39 * 60, 200.5)
+    with pytest.raises(WrongUsage, match="no column 9"):
+        guess_mapping(data, time_column=8)
+    with pytest.raises(WrongUsage, match="column 2 holds no numbers"):
+        guess_mapping(data, pressure_column=1)
 
 
 @pytest.mark.parametrize(
