@@ -176,7 +176,10 @@ class RegisterHearing:
 
     def attach(self, port: Port, t_s: float) -> None:
         """Ask over this port from now on."""
-        self._reader.attach(port.raw_port)
+        try:
+            self._reader.attach(port.raw_port)
+        except OSError as problem:
+            raise PortLost(f"the gauge is gone ({problem}); check the plug.") from None
         self._next_s = t_s
 
     def hear(self, t_s: float) -> list[Heard]:
@@ -241,7 +244,7 @@ class Listener:
             return self._reopen(now)
         try:
             return self._hearing.hear(now)
-        except PortLost as problem:
+        except Exception as problem:  # whatever a driver lets out: listening must go on
             return self._lose(now, problem)
 
     def close(self) -> list[Heard]:
@@ -257,7 +260,7 @@ class Listener:
         assert self._port is not None
         self._hearing.attach(self._port, now)
 
-    def _lose(self, now: float, problem: BoxholdError) -> list[Heard]:
+    def _lose(self, now: float, problem: Exception) -> list[Heard]:
         rest = self.close()
         self._retry_s = now + RETRY_S
         return [*rest, Heard(now, note=LOST_NOTE, why=str(problem))]
@@ -270,5 +273,6 @@ class Listener:
             self._port = self._opener(find_again(self.address, self._identity), self._settings)
             self._attach(self._clock())
         except BoxholdError:
+            self.close()
             return []
         return [Heard(now, note=BACK_NOTE)]

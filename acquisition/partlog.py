@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -153,9 +154,23 @@ class PartLog:
         try:
             if not whole:
                 raise OutsideWorldFailed(f"{self.problem} What was saved is in {self.path}.")
-            return move_to_free_name(self.path, self.final)
+            name = move_to_free_name(self.path, self.final)
+            _keep_name(name.parent)
+            return name
         finally:
             unlock_log(self._lock)
+
+
+def _keep_name(folder: Path) -> None:
+    """Make the disk keep a new name, where folders can be told to."""
+    if os.name == "nt":
+        return
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def _disk_sentence(problem: OSError, path: Path) -> str:

@@ -26,7 +26,6 @@ class Answer:
 def work_out(log: Log, box: Box | None, held_s: float) -> Answer | None:
     """Assess a log as it stands; runs in the other process. A log without rows only loads the libraries."""
     from analysis.assess import assess_logs
-
     from analysis.holding import estimate_of
     from analysis.wording import answer_sentence
 
