@@ -39,7 +39,13 @@ TOP_PAGES = (("Boxes", "/"), ("Hold test", "/hold"), ("Bring in a log", "/log"),
 
 
 def _index() -> str:
-    slots = {"css": "{%css%}", "app_entry": "{%app_entry%}", "config": "{%config%}", "scripts": "{%scripts%}", "renderer": "{%renderer%}"}
+    slots = {
+        "css": "{%css%}",
+        "app_entry": "{%app_entry%}",
+        "config": "{%config%}",
+        "scripts": "{%scripts%}",
+        "renderer": "{%renderer%}",
+    }
     page = INDEX.replace("{colours}", palette.style_sheet())
     for name, slot in slots.items():
         page = page.replace("{" + name + "}", slot)
@@ -55,8 +61,15 @@ def create_app(shop: Shop) -> Dash:
         The archive as the pages see it.
     """
     app = Dash(
-        __name__, use_pages=False, suppress_callback_exceptions=True, update_title="", include_pages_meta=False, title="Boxhold",
-        assets_folder=str(_ASSETS), on_error=_said, index_string=_index(),
+        __name__,
+        use_pages=False,
+        suppress_callback_exceptions=True,
+        update_title="",
+        include_pages_meta=False,
+        title="Boxhold",
+        assets_folder=str(_ASSETS),
+        on_error=_said,
+        index_string=_index(),
     )
     app.server.config["MAX_CONTENT_LENGTH"] = MAX_UPLOAD_BYTES
     app.layout = _shell()
@@ -69,49 +82,77 @@ def create_app(shop: Shop) -> Dash:
 
 
 def _shell() -> Component:
-    return html.Div([
-        html.A("to the answer", href="#answer", className="skip"),
-        dcc.Location(id=ids.URL),
-        dcc.Store(id=ids.VIEW),
-        dcc.Store(id=ids.WIDTH),
-        dcc.Interval(id=ids.BEAT, interval=700, disabled=True),
-        parts.drawn(svg.hatch_defs(), "out-of-sight"),
-        html.Header(id=ids.TOP, className="top", children=_top()),
-        html.Div(id=ids.PAGE),
-    ])
+    return html.Div(
+        [
+            html.A("to the answer", href="#answer", className="skip"),
+            dcc.Location(id=ids.URL),
+            dcc.Store(id=ids.VIEW),
+            dcc.Store(id=ids.WIDTH),
+            dcc.Interval(id=ids.BEAT, interval=700, disabled=True),
+            parts.drawn(svg.hatch_defs(), "out-of-sight"),
+            html.Header(id=ids.TOP, className="top", children=_top()),
+            html.Div(id=ids.PAGE),
+        ]
+    )
 
 
 def _top() -> list[Component]:
-    theme = html.Div(html.Button("dark", type="button", **{"data-turns": "theme"}), className="switch theme-switch")
-    units = html.Div([
-        html.Button(["kPa", html.Span(", mm", className="long")], id=ids.TO_METRIC, type="button", **{"aria-pressed": "true"}),
-        html.Button(["inHg", html.Span(", in", className="long")], id=ids.TO_INCH, type="button", **{"aria-pressed": "false"}),
-    ], className="switch", role="group", **{"aria-label": "Units"})
+    theme = html.Div(
+        html.Button("dark", type="button", **parts.wild({"data-turns": "theme"})), className="switch theme-switch"
+    )
+    units = html.Div(
+        [
+            html.Button(
+                ["kPa", html.Span(", mm", className="long")],
+                id=ids.TO_METRIC,
+                type="button",
+                **parts.wild({"aria-pressed": "true"}),
+            ),
+            html.Button(
+                ["inHg", html.Span(", in", className="long")],
+                id=ids.TO_INCH,
+                type="button",
+                **parts.wild({"aria-pressed": "false"}),
+            ),
+        ],
+        className="switch",
+        role="group",
+        **parts.wild({"aria-label": "Units"}),
+    )
     return [
         html.A("Boxhold", href="/", className="name lettered"),
-        html.Nav(id="top-pages", **{"aria-label": "Pages"}),
+        html.Nav(id="top-pages", **parts.wild({"aria-label": "Pages"})),
         html.Div([theme, units], className="switches"),
         html.Details([html.Summary("Pages"), html.Div(id="all-pages")], className="pages-list"),
     ]
 
 
 def _add_view(app: Dash) -> None:
-    app.clientside_callback(
-        ClientsideFunction("view", "now"), Output(ids.VIEW, "data"),
-        Input(ids.URL, "pathname"), Input(ids.URL, "search"),
-        [Input(ids.TO_METRIC, "n_clicks"), Input(ids.TO_INCH, "n_clicks")], Input(ids.WIDTH, "data"),
+    app.clientside_callback(  # type: ignore[no-untyped-call]
+        ClientsideFunction("view", "now"),
+        Output(ids.VIEW, "data"),
+        Input(ids.URL, "pathname"),
+        Input(ids.URL, "search"),
+        [Input(ids.TO_METRIC, "n_clicks"), Input(ids.TO_INCH, "n_clicks")],
+        Input(ids.WIDTH, "data"),
     )
-    app.clientside_callback(
-        ClientsideFunction("view", "pressed"), Output(ids.TO_METRIC, "aria-pressed"), Output(ids.TO_INCH, "aria-pressed"),
+    app.clientside_callback(  # type: ignore[no-untyped-call]
+        ClientsideFunction("view", "pressed"),
+        Output(ids.TO_METRIC, "aria-pressed"),
+        Output(ids.TO_INCH, "aria-pressed"),
         Input(ids.VIEW, "data"),
     )
 
 
 def _add_page(app: Dash, shop: Shop) -> None:
     @app.callback(
-        Output(ids.PAGE, "children"), Output("top-pages", "children"), Output("all-pages", "children"),
+        Output(ids.PAGE, "children"),
+        Output("top-pages", "children"),
+        Output("all-pages", "children"),
         Output(ids.BEAT, "disabled"),
-        Input(ids.VIEW, "data"), Input(ids.BEAT, "n_intervals"), State(ids.BEAT, "disabled"),
+        Input(ids.VIEW, "data"),
+        Input(ids.BEAT, "n_intervals"),
+        State(ids.BEAT, "disabled"),
     )
     def show(data: dict[str, Any] | None, _beats: int | None, _still: bool) -> tuple[Any, ...]:
         if data is None:
@@ -128,18 +169,26 @@ def _page(shop: Shop, view: View) -> pages.Page:
         return pages.Page(pages.trouble_page(str(trouble)))
     except Exception:
         _log.exception("the page %s could not be made", view.path)
-        return pages.Page(pages.trouble_page("This page could not be made. The archive is untouched; the reason is in the shop computer's window."))
+        return pages.Page(
+            pages.trouble_page(
+                "This page could not be made. The archive is untouched; the reason is in the shop computer's window."
+            )
+        )
 
 
 def _links(view: View, entries: tuple[tuple[str, str], ...]) -> list[Component]:
     here = pages.top_entry(view.path)
-    return [html.A(w, href=h, **({"aria-current": "page"} if h == here else {})) for w, h in entries]
+    return [html.A(w, href=h, **parts.wild({"aria-current": "page"} if h == here else {})) for w, h in entries]
 
 
 def _all_links(view: View) -> list[Component]:
     name = pages.box_name(view.path)
     own = tuple((words, parts.box_href(name, rest)) for words, rest in parts.BOX_PAGES) if name else ()
-    dark = html.Div(html.Button("dark", type="button", **{"data-turns": "theme"}), className="switch", style={"width": "max-content"})
+    dark = html.Div(
+        html.Button("dark", type="button", **parts.wild({"data-turns": "theme"})),
+        className="switch",
+        style={"width": "max-content"},
+    )
     return [*_links(view, (*own, *TOP_PAGES)), dark]
 
 

@@ -8,24 +8,39 @@ from dashboard import svg
 from dashboard.section import Frame, body, frame_for, valve_at
 from dashboard.svg import Point
 
-PLAIN_BOX = Box("a box", (620.0, 400.0, 135.0), board_mm=18.0, baffles=Baffles(2, 0, 18.0), rim=Rim("steel", 6.0),
-                port=Port(310.0, 200.0, 25.0, 80.0), vents=Vents(80, 1.0, 40.0))
+PLAIN_BOX = Box(
+    "a box",
+    (620.0, 400.0, 135.0),
+    board_mm=18.0,
+    baffles=Baffles(2, 0, 18.0),
+    rim=Rim("steel", 6.0),
+    port=Port(310.0, 200.0, 25.0, 80.0),
+    vents=Vents(80, 1.0, 40.0),
+)
 _SAYS = {
-    "sheet-edge": "the hot sheet against the rim", "rim-joint": "steel lip to plywood, if there is a lip",
-    "panel-faces": "walls and bottom, through the board", "panel-edges": "glued and stapled joints, edge grain",
-    "closure": "closes the vents for a test", "top-panel": "its faces, the baffle screws",
-    "port-flange": "bead and screws below", "line": "hose, fittings; the seat can take air out",
+    "sheet-edge": "the hot sheet against the rim",
+    "rim-joint": "steel lip to plywood, if there is a lip",
+    "panel-faces": "walls and bottom, through the board",
+    "panel-edges": "glued and stapled joints, edge grain",
+    "closure": "closes the vents for a test",
+    "top-panel": "its faces, the baffle screws",
+    "port-flange": "bead and screws below",
+    "line": "hose, fittings; the seat can take air out",
 }
 
 
 def _spots(f: Frame) -> dict[str, tuple[Point, str]]:
-    x0, y0, x1, y1 = f.outer
+    x0, y0, _, y1 = f.outer
     valve = valve_at(f)
     return {
-        "sheet-edge": ((x0 - 2, y0 - f.lip - 3), "left"), "rim-joint": ((x0 - 2, y0 + f.wall * 0.3), "left"),
-        "panel-faces": ((x0, (f.top + f.floor) / 2), "left"), "panel-edges": ((x0 + 3, f.floor), "left"),
-        "closure": ((f.left + (f.right - f.left) * 0.72, y0 - 2), "right"), "top-panel": ((f.right - 4, y0 + f.wall / 2), "right"),
-        "port-flange": ((f.port_x + 34, y1 + 3), "right"), "line": ((valve[0] + 12, valve[1]), "right"),
+        "sheet-edge": ((x0 - 2, y0 - f.lip - 3), "left"),
+        "rim-joint": ((x0 - 2, y0 + f.wall * 0.3), "left"),
+        "panel-faces": ((x0, (f.top + f.floor) / 2), "left"),
+        "panel-edges": ((x0 + 3, f.floor), "left"),
+        "closure": ((f.left + (f.right - f.left) * 0.72, y0 - 2), "right"),
+        "top-panel": ((f.right - 4, y0 + f.wall / 2), "right"),
+        "port-flange": ((f.port_x + 34, y1 + 3), "right"),
+        "line": ((valve[0] + 12, valve[1]), "right"),
     }
 
 
@@ -43,11 +58,22 @@ def named_places(width: float, narrow: bool) -> str:
     f = frame_for(PLAIN_BOX, width, side, 84.0, 140.0)
     spots = _spots(f)
     if narrow:
-        numbers = "".join(svg.circle(spot, 10, "paper", "ink") + svg.text((spot[0], spot[1] + 5), str(i + 1), anchor="middle", bold=True, edge=None)
-                          for i, (spot, _) in enumerate(spots.values()))
-        listed = "".join(svg.text((12, f.outer[3] + 110 + 22 * i), f"{i + 1}  {'line, valve seat' if p == 'line' else PATHS[p].label}", size=16)
-                         for i, p in enumerate(spots))
-        return svg.drawing(width, f.outer[3] + 110 + 22 * len(spots), body(f, "formed-sheet", "open") + numbers + listed, _label())
+        numbers = "".join(
+            svg.circle(spot, 10, "paper", "ink")
+            + svg.text((spot[0], spot[1] + 5), str(i + 1), anchor="middle", bold=True, edge=None)
+            for i, (spot, _) in enumerate(spots.values())
+        )
+        listed = "".join(
+            svg.text(
+                (12, f.outer[3] + 110 + 22 * i),
+                f"{i + 1}  {'line, valve seat' if p == 'line' else PATHS[p].label}",
+                size=16,
+            )
+            for i, p in enumerate(spots)
+        )
+        return svg.drawing(
+            width, f.outer[3] + 110 + 22 * len(spots), body(f, "formed-sheet", "open") + numbers + listed, _label()
+        )
     left = [p for p, (_, s) in spots.items() if s == "left"]
     parts = [body(f, "formed-sheet", "open")]
     for path, (spot, where) in spots.items():

@@ -53,8 +53,15 @@ def blank(size: Size) -> go.Figure:
     left, right, top, bottom = size.margins
     fig = go.Figure()
     fig.update_layout(
-        template=None, width=size.width, height=size.height, margin={"l": left, "r": right, "t": top, "b": bottom, "pad": 0},
-        paper_bgcolor=CLEAR, plot_bgcolor=CLEAR, showlegend=False, hovermode=False, dragmode=False,
+        template=None,
+        width=size.width,
+        height=size.height,
+        margin={"l": left, "r": right, "t": top, "b": bottom, "pad": 0},
+        paper_bgcolor=CLEAR,
+        plot_bgcolor=CLEAR,
+        showlegend=False,
+        hovermode=False,
+        dragmode=False,
         font={"family": FAMILY, "size": size.letters, "color": LIGHT["second"]},
     )
     return fig
@@ -63,8 +70,16 @@ def blank(size: Size) -> go.Figure:
 def axis(**more: Any) -> dict[str, Any]:
     """A plain axis without grid; further settings as plotly names them."""
     plain: dict[str, Any] = {
-        "showgrid": False, "zeroline": False, "showline": True, "linecolor": LIGHT["ink"], "linewidth": 1.5,
-        "ticks": "outside", "ticklen": 5, "tickcolor": LIGHT["ink"], "fixedrange": True, "automargin": False,
+        "showgrid": False,
+        "zeroline": False,
+        "showline": True,
+        "linecolor": LIGHT["ink"],
+        "linewidth": 1.5,
+        "ticks": "outside",
+        "ticklen": 5,
+        "tickcolor": LIGHT["ink"],
+        "fixedrange": True,
+        "automargin": False,
     }
     return plain | more
 
@@ -75,47 +90,132 @@ def level_axis(**more: Any) -> dict[str, Any]:
     return axis(**(plain | more))
 
 
-def say(fig: go.Figure, x: Any, y: Any, words: str, *, colour: str = "second", bold: bool = False, anchor: str = "left",
-        level: str = "middle", xref: str = "x", yref: str = "y", size: int | None = None, shift: tuple[float, float] = (0, 0)) -> None:
+def say(
+    fig: go.Figure,
+    x: Any,
+    y: Any,
+    words: str,
+    *,
+    colour: str = "second",
+    bold: bool = False,
+    anchor: str = "left",
+    level: str = "middle",
+    xref: str = "x",
+    yref: str = "y",
+    size: int | None = None,
+    shift: tuple[float, float] = (0, 0),
+) -> None:
     """Words at a point of a figure, aligned to it."""
     fig.add_annotation(
-        x=x, y=y, text=f"<b>{words}</b>" if bold else words, showarrow=False, xanchor=anchor, yanchor=level, xref=xref, yref=yref,
-        xshift=shift[0], yshift=shift[1], font={"color": LIGHT[colour], "size": size} if size else {"color": LIGHT[colour]},
+        x=x,
+        y=y,
+        text=f"<b>{words}</b>" if bold else words,
+        showarrow=False,
+        xanchor=anchor,
+        yanchor=level,
+        xref=xref,
+        yref=yref,
+        xshift=shift[0],
+        yshift=shift[1],
+        font={"color": LIGHT[colour], "size": size} if size else {"color": LIGHT[colour]},
         align="left" if anchor == "left" else ("right" if anchor == "right" else "center"),
     )
 
 
-def rule(fig: go.Figure, ends: tuple[Any, Any, Any, Any], colour: str = "ink", width: float = 1.5, dash: str | None = None,
-         xref: str = "x", yref: str = "y", layer: str = "above") -> None:
+def rule(
+    fig: go.Figure,
+    ends: tuple[Any, Any, Any, Any],
+    colour: str = "ink",
+    width: float = 1.5,
+    dash: str | None = None,
+    xref: str = "x",
+    yref: str = "y",
+    layer: str = "above",
+) -> None:
     """A straight line from (x0, y0) to (x1, y1)."""
     x0, y0, x1, y1 = ends
-    fig.add_shape(type="line", x0=x0, y0=y0, x1=x1, y1=y1, xref=xref, yref=yref, layer=layer,
-                  line={"color": LIGHT[colour], "width": width, "dash": dash or "solid"})
+    fig.add_shape(
+        type="line",
+        x0=x0,
+        y0=y0,
+        x1=x1,
+        y1=y1,
+        xref=xref,
+        yref=yref,
+        layer=layer,
+        line={"color": LIGHT[colour], "width": width, "dash": dash or "solid"},
+    )
 
 
-def line(fig: go.Figure, x: Sequence[Any] | Array, y: Sequence[Any] | Array, colour: str = "ink", width: float = 2.2,
-         dash: str | None = None, yaxis: str = "y") -> None:
+def line(
+    fig: go.Figure,
+    x: Sequence[Any] | Array,
+    y: Sequence[Any] | Array,
+    colour: str = "ink",
+    width: float = 2.2,
+    dash: str | None = None,
+    yaxis: str = "y",
+) -> None:
     """A curve."""
-    fig.add_trace(go.Scatter(x=x, y=y, mode="lines", yaxis=yaxis, line={"color": LIGHT[colour], "width": width, "dash": dash or "solid"}))
+    fig.add_trace(
+        go.Scatter(
+            x=x, y=y, mode="lines", yaxis=yaxis, line={"color": LIGHT[colour], "width": width, "dash": dash or "solid"}
+        )
+    )
 
 
-def dots(fig: go.Figure, x: Sequence[Any] | Array, y: Sequence[Any] | Array, colour: str = "measured", r: float = 2.4,
-         symbol: str = "circle", yaxis: str = "y") -> None:
+def dots(
+    fig: go.Figure,
+    x: Sequence[Any] | Array,
+    y: Sequence[Any] | Array,
+    colour: str = "measured",
+    r: float = 2.4,
+    symbol: str = "circle",
+    yaxis: str = "y",
+) -> None:
     """Readings as dots; symbols ending in ``-open`` are outlined."""
-    marker = {"color": LIGHT[colour], "size": 2 * r, "symbol": symbol, "line": {"width": 1.8 if "open" in symbol else 0, "color": LIGHT[colour]}}
+    marker = {
+        "color": LIGHT[colour],
+        "size": 2 * r,
+        "symbol": symbol,
+        "line": {"width": 1.8 if "open" in symbol else 0, "color": LIGHT[colour]},
+    }
     fig.add_trace(go.Scatter(x=x, y=y, mode="markers", yaxis=yaxis, marker=marker))
 
 
-def area(fig: go.Figure, x: Sequence[Any] | Array, y: Sequence[Any] | Array, *, fill: str | None = "band",
-         hatch: tuple[str, str, float, float] | None = None, yaxis: str = "y") -> None:
+def area(
+    fig: go.Figure,
+    x: Sequence[Any] | Array,
+    y: Sequence[Any] | Array,
+    *,
+    fill: str | None = "band",
+    hatch: tuple[str, str, float, float] | None = None,
+    yaxis: str = "y",
+) -> None:
     """A filled outline; ``hatch`` is plotly's pattern shape, colour, step in px and share of ink."""
     pattern = None
     if hatch is not None:
         shape, colour, step, share = hatch
-        pattern = {"shape": shape, "fgcolor": LIGHT[colour], "bgcolor": CLEAR if fill is None else LIGHT[fill], "size": step,
-                   "solidity": share, "fillmode": "replace"}
-    fig.add_trace(go.Scatter(x=x, y=y, mode="lines", yaxis=yaxis, fill="toself", line={"width": 0, "color": CLEAR},
-                             fillcolor=CLEAR if fill is None else LIGHT[fill], fillpattern=pattern))
+        pattern = {
+            "shape": shape,
+            "fgcolor": LIGHT[colour],
+            "bgcolor": CLEAR if fill is None else LIGHT[fill],
+            "size": step,
+            "solidity": share,
+            "fillmode": "replace",
+        }
+    fig.add_trace(
+        go.Scatter(
+            x=x,
+            y=y,
+            mode="lines",
+            yaxis=yaxis,
+            fill="toself",
+            line={"width": 0, "color": CLEAR},
+            fillcolor=CLEAR if fill is None else LIGHT[fill],
+            fillpattern=pattern,
+        )
+    )
 
 
 def span(fig: go.Figure, left: Any, right: Any, low: Any, high: Any, **how: Any) -> None:
@@ -124,7 +224,9 @@ def span(fig: go.Figure, left: Any, right: Any, low: Any, high: Any, **how: Any)
 
 
 PHASE_HATCH: dict[str, tuple[str, str, float, float]] = {
-    "pump-down": ("/", "hairline", 14, 0.09), "soak": ("|", "hairline", 10, 0.1), "let-up": (".", "grey", 8, 0.12),
+    "pump-down": ("/", "hairline", 14, 0.09),
+    "soak": ("|", "hairline", 10, 0.1),
+    "let-up": (".", "grey", 8, 0.12),
 }
 
 
@@ -156,7 +258,7 @@ class Scale:
         """Name of the axis."""
         return "inHg vacuum" if self.system == "inch" else "kPa absolute"
 
-    def of(self, p_pa: Array | float) -> Any:
+    def of(self, p_pa: Any) -> Any:
         """Numbers on the axis."""
         return from_absolute_pa(p_pa, self.unit, self.room_pa)
 

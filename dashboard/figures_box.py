@@ -10,13 +10,25 @@ from dashboard.section import Frame, baffle_counts, body, frame_for, height_of, 
 def _across(a: float, b: float, y: float, words: str, fill: str = "second") -> str:
     heads = "".join(svg.poly(((x, y), (x + d * 9, y - 3.5), (x + d * 9, y + 3.5)), fill) for x, d in ((a, 1), (b, -1)))
     ends = "".join(svg.line((x, y - 7), (x, y + 7), fill, 1.2) for x in (a, b))
-    return svg.line((a, y), (b, y), fill, 1.2) + heads + ends + svg.text(((a + b) / 2, y - 6), words, size=18, anchor="middle", lettered=True)
+    return (
+        svg.line((a, y), (b, y), fill, 1.2)
+        + heads
+        + ends
+        + svg.text(((a + b) / 2, y - 6), words, size=18, anchor="middle", lettered=True)
+    )
 
 
 def _upright(x: float, a: float, b: float, words: str) -> str:
-    heads = "".join(svg.poly(((x, y), (x - 3.5, y + d * 9), (x + 3.5, y + d * 9)), "second") for y, d in ((a, 1), (b, -1)))
+    heads = "".join(
+        svg.poly(((x, y), (x - 3.5, y + d * 9), (x + 3.5, y + d * 9)), "second") for y, d in ((a, 1), (b, -1))
+    )
     ends = "".join(svg.line((x - 7, y), (x + 7, y), "second", 1.2) for y in (a, b))
-    return svg.line((x, a), (x, b), "second", 1.2) + heads + ends + svg.text((x + 10, (a + b) / 2 + 6), words, size=18, lettered=True)
+    return (
+        svg.line((x, a), (x, b), "second", 1.2)
+        + heads
+        + ends
+        + svg.text((x + 10, (a + b) / 2 + 6), words, size=18, lettered=True)
+    )
 
 
 def sized_section(box: Box, width: float) -> str:
@@ -27,7 +39,12 @@ def sized_section(box: Box, width: float) -> str:
         return svg.drawing(width, height_of(f, "none"), body(f, None, "none"), "The box; its sizes are not given")
     length, _, height = turned(box)
     sizes = _across(f.left, f.right, 26, f"{length:g}") + _upright(f.outer[2] + 18, f.top, f.floor, f"{height:g}")
-    return svg.drawing(width, height_of(f, "none") + 6, body(f, None, "none") + sizes + _span(f, length), f"{box.name or 'The box'} with its sizes")
+    return svg.drawing(
+        width,
+        height_of(f, "none") + 6,
+        body(f, None, "none") + sizes + _span(f, length),
+        f"{box.name or 'The box'} with its sizes",
+    )
 
 
 def _span(f: Frame, length: float) -> str:
@@ -36,4 +53,6 @@ def _span(f: Frame, length: float) -> str:
         return ""
     thick = f.box.baffles.board_mm or f.box.board_mm or 18.0
     clear = (length - count * thick) / (count + 1)
-    return _across(f.left + 2, f.left + clear * f.scale, f.top + 34, f"{clear:.0f}", "ink") if f.floor - f.top > 44 else ""
+    return (
+        _across(f.left + 2, f.left + clear * f.scale, f.top + 34, f"{clear:.0f}", "ink") if f.floor - f.top > 44 else ""
+    )

@@ -20,7 +20,15 @@ from dashboard.scales import Linear, linear_for
 END_MARGIN_S = 3.0
 
 
-def forming_curve(case: FormingCase, sealed: FormingCase, needs_pa: float, set_s: float, scale: Scale, width: float, tall: float = 440.0) -> go.Figure:
+def forming_curve(
+    case: FormingCase,
+    sealed: FormingCase,
+    needs_pa: float,
+    set_s: float,
+    scale: Scale,
+    width: float,
+    tall: float = 440.0,
+) -> go.Figure:
     """Pressure under the sheet as it is, with the leaks sealed, and with two tanks.
 
     Parameters
@@ -41,9 +49,22 @@ def forming_curve(case: FormingCase, sealed: FormingCase, needs_pa: float, set_s
     fig, last = fg.blank(size), set_s + END_MARGIN_S
     run, without = form(case, set_s + 10.0), form(sealed, set_s + 10.0)
     low, high = scale.range(0.04)
-    fig.update_layout(xaxis=fg.axis(range=[0, last]), yaxis=fg.level_axis(range=[low, high], tickvals=scale.ticks(narrow)))
-    fg.say(fig, 0, 1, scale.unit.unit if narrow else scale.words, xref="paper", yref="paper", level="bottom", shift=(-44 if narrow else -50, 14))
-    fg.say(fig, 1, 0, "seconds since the valve was opened", xref="paper", yref="paper", anchor="right", level="top", shift=(0, -24))
+    fig.update_layout(
+        xaxis=fg.axis(range=[0, last]), yaxis=fg.level_axis(range=[low, high], tickvals=scale.ticks(narrow))
+    )
+    named = scale.unit.unit if narrow else scale.words.replace(" ", "<br>")
+    fg.say(fig, 0, 1, named, xref="paper", yref="paper", level="bottom", shift=(-44 if narrow else -54, 4))
+    fg.say(
+        fig,
+        1,
+        0,
+        "seconds since the valve was opened",
+        xref="paper",
+        yref="paper",
+        anchor="right",
+        level="top",
+        shift=(0, -24),
+    )
     _spans(fig, run, set_s, last, scale, narrow)
     _cost(fig, run, without, scale, last)
     two = cured(case, "tank")
@@ -57,7 +78,9 @@ def forming_curve(case: FormingCase, sealed: FormingCase, needs_pa: float, set_s
     return fig
 
 
-def _curve(fig: go.Figure, run: FormingRun, scale: Scale, last: float, colour: str, width: float, dash: str | None) -> None:
+def _curve(
+    fig: go.Figure, run: FormingRun, scale: Scale, last: float, colour: str, width: float, dash: str | None
+) -> None:
     inside = run.t_s <= last
     fg.line(fig, run.t_s[inside], scale.of(run.under_sheet_pa[inside]), colour, width, dash)
 
@@ -68,15 +91,46 @@ def _spans(fig: go.Figure, run: FormingRun, set_s: float, last: float, scale: Sc
     if landing is not None and landing < set_s:
         detail = min(landing + DETAIL_S, set_s)
         fg.span(fig, 0, landing, low, high, fill=None, hatch=("/", "hairline", 14, 0.09))
-        fig.add_shape(type="rect", x0=detail, x1=set_s, y0=0, y1=1, yref="paper", layer="below", line={"width": 0}, fillcolor=LIGHT["ahead"])
+        fig.add_shape(
+            type="rect",
+            x0=detail,
+            x1=set_s,
+            y0=0,
+            y1=1,
+            yref="paper",
+            layer="below",
+            line={"width": 0},
+            fillcolor=LIGHT["ahead"],
+        )
         for x in (landing, detail):
             fg.rule(fig, (x, 0, x, 1.04), yref="paper", width=1.4)
-        fg.say(fig, (landing + detail) / 2, 1, "detail forms" if not narrow else "detail", yref="paper", colour="ink", bold=True, anchor="center", level="bottom", shift=(0, 10))
+        fg.say(
+            fig,
+            landing,
+            1,
+            "detail forms" if not narrow else "detail",
+            yref="paper",
+            colour="ink",
+            bold=True,
+            level="bottom",
+            shift=(5, 10),
+        )
         if not narrow:
-            fg.say(fig, (detail + set_s) / 2, 1, "sheet cools, held by the vacuum", yref="paper", anchor="center", level="bottom", shift=(0, 10))
+            fg.say(
+                fig,
+                (detail + set_s) / 2,
+                1,
+                "sheet cools, held by the vacuum",
+                yref="paper",
+                anchor="center",
+                level="bottom",
+                shift=(0, 10),
+            )
     fg.rule(fig, (set_s, 0, set_s, 1.04), yref="paper", width=1.4)
     fg.span(fig, set_s, last, low, high, fill=None, hatch=(".", "grey", 8, 0.12))
-    fg.say(fig, last, 1, "has set", yref="paper", colour="ink", bold=True, anchor="right", level="bottom", shift=(0, 10))
+    fg.say(
+        fig, last, 1, "has set", yref="paper", colour="ink", bold=True, anchor="right", level="bottom", shift=(0, 10)
+    )
 
 
 def _cost(fig: go.Figure, run: FormingRun, without: FormingRun, scale: Scale, last: float) -> None:
@@ -86,7 +140,13 @@ def _cost(fig: go.Figure, run: FormingRun, without: FormingRun, scale: Scale, la
     top, bottom = np.interp(t, run.t_s, run.under_sheet_pa), np.interp(t, without.t_s, without.under_sheet_pa)
     if float(np.max(top - bottom)) < 200.0:
         return
-    fg.area(fig, np.concatenate([t, t[::-1]]), np.concatenate([scale.of(top), scale.of(bottom)[::-1]]), fill=None, hatch=("/", "air", 8, 0.16))
+    fg.area(
+        fig,
+        np.concatenate([t, t[::-1]]),
+        np.concatenate([scale.of(top), scale.of(bottom)[::-1]]),
+        fill=None,
+        hatch=("/", "air", 8, 0.16),
+    )
 
 
 def _need(fig: go.Figure, needs_pa: float, scale: Scale, last: float, narrow: bool) -> None:
@@ -96,7 +156,18 @@ def _need(fig: go.Figure, needs_pa: float, scale: Scale, last: float, narrow: bo
     fg.rule(fig, (0, level + step, last, level + step), "air", 1)
     words = f"parts need<br>{level:.0f} {scale.unit.unit} or {'more' if scale.system == 'inch' else 'less'}"
     if narrow:
-        fg.say(fig, 1, level, words.replace("<br>", " "), xref="paper", colour="air", bold=True, anchor="right", level="top", shift=(-4, -4))
+        fg.say(
+            fig,
+            1,
+            level,
+            words.replace("<br>", " "),
+            xref="paper",
+            colour="air",
+            bold=True,
+            anchor="right",
+            level="top",
+            shift=(-4, -4),
+        )
     else:
         fg.say(fig, 1, level, words, xref="paper", colour="air", bold=True, level="top", shift=(8, 4))
 
@@ -114,36 +185,86 @@ def _short(fig: go.Figure, run: FormingRun, needs_pa: float, set_s: float, scale
         for y in (bottom, top):
             fg.rule(fig, (at - 0.3, y, at + 0.3, y), "air", 3.5)
         words = f"short by {wording.pressure_step_text(level - needs_pa, scale.system)}"
-        fg.say(fig, at, top, words, colour="air", bold=True, anchor=side, level="bottom", shift=(-6 if side == "right" else 0, 8))
+        fg.say(
+            fig,
+            at,
+            top,
+            words,
+            colour="air",
+            bold=True,
+            anchor=side,
+            level="bottom",
+            shift=(-6 if side == "right" else 0, 8),
+        )
 
 
 def _names(fig: go.Figure, run: FormingRun, without: FormingRun, scale: Scale, last: float, narrow: bool) -> None:
     end, sound = run.under_sheet_at(last), without.under_sheet_at(last)
     if not narrow:
-        fg.say(fig, 1, float(scale.of(end)), "as it is", xref="paper", colour="ink", bold=True, level="bottom", shift=(8, 2))
+        fg.say(
+            fig,
+            1,
+            float(scale.of(end)),
+            "as it is",
+            xref="paper",
+            colour="ink",
+            bold=True,
+            level="bottom",
+            shift=(8, 2),
+        )
         if end - sound > 3000.0:
-            fg.say(fig, 1, float(scale.of(sound)), "leaks sealed", xref="paper", colour="ink", level="bottom", shift=(8, 2))
+            at = last * 0.6
+            fg.say(
+                fig,
+                at,
+                float(scale.of(without.under_sheet_at(at))),
+                "leaks sealed",
+                colour="ink",
+                level="top",
+                shift=(0, -6),
+            )
     if run.landing_s is not None and run.landing_s < last:
-        fg.say(fig, run.landing_s, float(scale.of(95_000.0)), f"under the sheet: near room pressure till it lands, {wording.duration_text(run.landing_s)}", shift=(10, -24))
+        fg.say(
+            fig,
+            run.landing_s,
+            float(scale.of(95_000.0)),
+            f"under the sheet: near room pressure till it lands, {wording.duration_text(run.landing_s)}",
+            shift=(10, -24),
+        )
 
 
-def cure_bars(cures: Sequence[Cure], enough_pa: tuple[float, float], system: wording.System, width: float, label: str = "") -> str:
+def cure_bars(
+    cures: Sequence[Cure], enough_pa: tuple[float, float], system: wording.System, width: float, label: str = ""
+) -> str:
     """What each cure alone gives back, 2 s after the sheet lands and when it has set."""
     unit = pa_per_unit(system)
     half = (width - 34) / 2
     highs = [x for c in cures for x in (c.while_detail_forms_pa.high, c.when_set_pa.high)] + list(enough_pa)
     lows = [min(c.while_detail_forms_pa.low, c.when_set_pa.low, 0.0) for c in cures]
-    axes = [linear_for(min(lows, default=0.0) / unit, max(max(highs, default=1.0) / unit, 0.5), x, x + half) for x in (10.0, 24 + half)]
+    axes = [
+        linear_for(min(lows, default=0.0) / unit, max(max(highs, default=1.0) / unit, 0.5), x, x + half)
+        for x in (10.0, 24 + half)
+    ]
     top, step = 30.0, 68.0
     bottom = top + step * len(cures)
-    parts = [svg.text((axes[i].left, 18), words, bold=True) for i, words in enumerate(("2 s after it lands", "when it has set"))]
-    for i, cure in enumerate(cures):
-        parts.append(_cure(cure, axes, top + step * i, unit, i == 0))
+    parts = [
+        svg.text((axes[i].left, 18), words, bold=True)
+        for i, words in enumerate(("2 s after it lands", "when it has set"))
+    ]
     for axis, enough in zip(axes, enough_pa, strict=True):
         parts.append(svg.line((axis.at(0), top), (axis.at(0), bottom), "ink", 1.4))
         if enough > 0:
             parts.append(marks.limit_upright(axis.at(enough / unit), top + 6, bottom))
-            parts.append(svg.text((axis.at(enough / unit), bottom + 18), f"enough: {wording.two_figures(enough / unit)}", fill="air", bold=True, anchor="middle"))
+            parts.append(
+                svg.text(
+                    (axis.at(enough / unit), bottom + 18),
+                    f"enough: {wording.two_figures(enough / unit)}",
+                    fill="air",
+                    bold=True,
+                    anchor="middle",
+                )
+            )
+    parts += [_cure(cure, axes, top + step * i, unit, i == 0) for i, cure in enumerate(cures)]
     return svg.drawing(width, bottom + 26, "".join(parts), label)
 
 
@@ -157,11 +278,15 @@ def _cure(cure: Cure, axes: Sequence[Linear], y: float, unit: float, first: bool
 
 def _gain(gain: Interval, axis: Linear, y: float, leak: bool, first: bool) -> str:
     zero, end = axis.at(0.0), axis.at(gain.value)
-    fill = ("url(#air-2)" if leak else "url(#ink-3)" if first else "paper")
+    fill = "url(#air-2)" if leak else "url(#ink-3)" if first else "paper"
     colour = "air" if leak else ("ink" if first else "grey")
-    bar = svg.rect(min(zero, end), y - 8, abs(end - zero), 16, "paper") + svg.rect(min(zero, end), y - 8, abs(end - zero), 16, fill, colour, 1.4)
+    bar = svg.rect(min(zero, end), y - 8, abs(end - zero), 16, "paper") + svg.rect(
+        min(zero, end), y - 8, abs(end - zero), 16, fill, colour, 1.4
+    )
     low, high = axis.at(gain.low), axis.at(gain.high)
     ink = "air" if leak else "ink"
-    jaws = svg.line((low, y), (high, y), ink, 2.4) + "".join(svg.line((x, y - 8), (x, y + 8), ink, 2.6) for x in (low, high))
+    jaws = svg.line((low, y), (high, y), ink, 2.4) + "".join(
+        svg.line((x, y - 8), (x, y + 8), ink, 2.6) for x in (low, high)
+    )
     words = "at most 0.5" if gain.high <= 0.5 else wording.interval_text(gain, "")
     return bar + jaws + svg.text((zero, y + 25), words, bold=True, fill=ink)

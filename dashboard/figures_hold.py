@@ -123,14 +123,36 @@ def _axes(fig: go.Figure, at: TimeMap, scale: Scale, strip: bool, narrow: bool) 
     ticks = np.arange(0.0, at.end_s - at.shut_s + 0.5, step)
     low, high = scale.range()
     fig.update_layout(
-        xaxis=fg.axis(range=[at.places[0], at.places[-1]], tickvals=at.of(at.shut_s + ticks).tolist(),
-                      ticktext=[_minute_words(t, step) for t in ticks], anchor="y2" if strip else "y", side="bottom"),
+        xaxis=fg.axis(
+            range=[at.places[0], at.places[-1]],
+            tickvals=at.of(at.shut_s + ticks).tolist(),
+            ticktext=[_minute_words(t, step) for t in ticks],
+            anchor="y2" if strip else "y",
+            side="bottom",
+        ),
         yaxis=fg.level_axis(range=[low, high], tickvals=scale.ticks(narrow), domain=[0.22 if strip else 0.0, 1.0]),
     )
-    fg.say(fig, 0, 1, scale.words.replace(" ", "<br>") if not narrow else scale.unit.unit, xref="paper", yref="paper",
-           anchor="right" if narrow else "left", level="bottom", shift=(-8 if narrow else -54, 8))
-    fg.say(fig, at.at(at.end_s), 0, "minutes since shut" if step >= 60 else "min:s since shut", yref="paper", anchor="right", level="top",
-           shift=(0, -24))
+    fg.say(
+        fig,
+        0,
+        1,
+        scale.words.replace(" ", "<br>") if not narrow else scale.unit.unit,
+        xref="paper",
+        yref="paper",
+        anchor="right" if narrow else "left",
+        level="bottom",
+        shift=(-8 if narrow else -54, 8),
+    )
+    fg.say(
+        fig,
+        at.at(at.end_s),
+        0,
+        "minutes since shut" if step >= 60 else "min:s since shut",
+        yref="paper",
+        anchor="right",
+        level="top",
+        shift=(0, -24),
+    )
 
 
 def _phases(fig: go.Figure, result: Assessment, at: TimeMap, scale: Scale, narrow: bool) -> None:
@@ -155,7 +177,17 @@ def _phase_name(fig: go.Figure, phase: Phase, main: bool, left: float, right: fl
         return
     if phase.name == "hold":
         words = f"hold, {wording.duration_text(length)}" if main else "first hold"
-        fg.say(fig, left, 1, words, yref="paper", colour="ink" if main else "second", bold=main, level="bottom", shift=(7, 12))
+        fg.say(
+            fig,
+            left,
+            1,
+            words,
+            yref="paper",
+            colour="ink" if main else "second",
+            bold=main,
+            level="bottom",
+            shift=(7, 12),
+        )
         return
     name = _NAMES_NARROW.get(phase.name, phase.name) if narrow else phase.name
     words = f"{name} {wording.clock_text(length)}" if phase.name == "soak" and not narrow else name
@@ -169,7 +201,12 @@ def _cut(fig: go.Figure, x: float, at: TimeMap, result: Assessment, scale: Scale
     middle = float(np.interp(x, at.places, at.knots_s))
     y = float(np.interp(middle, curves.t_s, scale.of(curves.p_pa)))
     tall = (scale.range()[1] - scale.range()[0]) * 0.03
-    fg.area(fig, [x - 0.12, x + 0.04, x + 0.16, x, x - 0.12], [y - tall, y + tall, y + tall, y - tall, y - tall], fill="paper")
+    fg.area(
+        fig,
+        [x - 0.12, x + 0.04, x + 0.16, x, x - 0.12],
+        [y - tall, y + tall, y + tall, y - tall, y - tall],
+        fill="paper",
+    )
     for dx in (-0.06, 0.06):
         fg.rule(fig, (x - 0.06 + dx, y - tall, x + 0.1 + dx, y + tall), width=1.5)
 
@@ -207,7 +244,7 @@ def _fit_words(fig: go.Figure, result: Assessment, curves: Curves, x: Array, sca
     i = int(len(x) * 0.34)
     y = float(scale.of(curves.fit_pa[i]))
     down = (scale.range()[1] - scale.range()[0]) * 0.16
-    words = name if narrow else f"{name}; 95 in 100 readings fall in the band"
+    words = name if fig.layout.width < 860 else f"{name}; 95 in 100 readings fall in the band"
     target = y - down if abs(y - scale.range()[0]) > abs(down) * 1.3 else y + down
     fg.rule(fig, (x[i], y, x[i] + 0.25, target), width=1.1)
     fg.say(fig, x[i] + 0.28, target, words, colour="ink", bold=True)
@@ -219,9 +256,18 @@ def _other_words(fig: go.Figure, curves: Curves, x: Array, scale: Scale) -> None
     if gap[i] < 1500.0:
         return
     above = curves.other_law_pa[i] > curves.fit_pa[i]
-    name = {"hole": "a drilled hole would run here", "seep": "a seep would run here"}.get(curves.other_law or "", "the other law")
-    fg.say(fig, x[i], float(scale.of(curves.other_law_pa[i])), name, anchor="right" if above else "left", level="bottom" if above else "top",
-           shift=(-8 if above else 8, 4 if above else -4))
+    name = {"hole": "a drilled hole would run here", "seep": "a seep would run here"}.get(
+        curves.other_law or "", "the other law"
+    )
+    fg.say(
+        fig,
+        x[i],
+        float(scale.of(curves.other_law_pa[i])),
+        name,
+        anchor="right" if above else "left",
+        level="bottom" if above else "top",
+        shift=(-8 if above else 8, 4 if above else -4),
+    )
 
 
 def _left_out(fig: go.Figure, result: Assessment, at: TimeMap, scale: Scale) -> None:
@@ -251,11 +297,22 @@ def _guides(fig: go.Figure, result: Assessment, at: TimeMap, scale: Scale, narro
 def _residuals(fig: go.Figure, curves: Curves, at: TimeMap, scale: Scale, narrow: bool) -> None:
     keep = np.arange(curves.residual_t_s.size)[:: max(1, curves.residual_t_s.size // 300)]
     off = scale.step_of(curves.residual_pa[keep])
-    half = scale.step_of(float(np.median(curves.band_high_pa - curves.band_low_pa)) / 2) if curves.band_low_pa.size else 0.0
+    half = (
+        scale.step_of(float(np.median(curves.band_high_pa - curves.band_low_pa)) / 2)
+        if curves.band_low_pa.size
+        else 0.0
+    )
     most = max(float(np.abs(off).max(initial=0.0)), half, 1e-6)
     edge = _nice_edge(most)
-    fig.update_layout(yaxis2=fg.level_axis(domain=[0.03, 0.155], anchor="x", range=[-edge * 1.25, edge * 1.25], tickvals=[-edge, 0.0, edge],
-                                           ticktext=[f"−{fg.plain(edge)}", "0", f"+{fg.plain(edge)}"]))
+    fig.update_layout(
+        yaxis2=fg.level_axis(
+            domain=[0.0, 0.135],
+            anchor="x",
+            range=[-edge * 1.25, edge * 1.25],
+            tickvals=[-edge, 0.0, edge],
+            ticktext=[f"−{fg.plain(edge)}", "0", f"+{fg.plain(edge)}"],
+        )
+    )
     x = at.of(curves.fit_t_s)
     if half:
         fg.span(fig, float(x[0]), float(x[-1]), -half, half, yaxis="y2")
@@ -264,7 +321,7 @@ def _residuals(fig: go.Figure, curves: Curves, at: TimeMap, scale: Scale, narrow
     unit = scale.unit.unit
     fg.say(fig, 0, 0.19, f"reading minus fit, {unit}", xref="paper", yref="paper", shift=(0 if narrow else -50, 0))
     if narrow:
-        fg.say(fig, 1, 0.19, curves.residual_verdict, xref="paper", yref="paper", anchor="right")
+        fg.say(fig, 1, 0.19, curves.residual_verdict, xref="paper", yref="paper", anchor="right", shift=(-6, 0))
     else:
         fg.say(fig, 1, 0, curves.residual_verdict, xref="paper", yref="y2", shift=(8, 0))
 
@@ -288,9 +345,20 @@ def _frame_refused(fig: go.Figure, result: Assessment, curves: Curves, at: TimeM
     bottom, top = ends[0] - pad, ends[1] + pad
     left, right = at.at(at.shut_s), at.at(at.end_s)
     fg.span(fig, left, right, bottom, top, fill=None, hatch=("\\", "grey", 9, 0.14))
-    fig.add_shape(type="rect", x0=left, x1=right, y0=bottom, y1=top, line={"color": LIGHT["ink"], "width": 1.8, "dash": "dash"})
-    fg.say(fig, (left + right) / 2, top, _evidence(curves.p_pa[held], scale), colour="ink", bold=True, anchor="center", level="bottom",
-           shift=(0, 6))
+    fig.add_shape(
+        type="rect", x0=left, x1=right, y0=bottom, y1=top, line={"color": LIGHT["ink"], "width": 1.8, "dash": "dash"}
+    )
+    fg.say(
+        fig,
+        (left + right) / 2,
+        top,
+        _evidence(curves.p_pa[held], scale),
+        colour="ink",
+        bold=True,
+        anchor="center",
+        level="bottom",
+        shift=(0, 6),
+    )
 
 
 def _evidence(p_pa: Array, scale: Scale) -> str:
@@ -313,4 +381,7 @@ def curve_points(result: Assessment, scale: Scale, most: int = 40) -> list[tuple
     held = np.flatnonzero((curves.t_s >= at.shut_s) & (curves.t_s <= at.end_s))
     keep = held[:: max(1, held.size // most)]
     unit = "inHg vacuum" if scale.system == "inch" else "kPa"
-    return [(wording.clock_text(float(curves.t_s[i] - at.shut_s)), f"{float(scale.of(curves.p_pa[i])):.1f} {unit}") for i in keep]
+    return [
+        (wording.clock_text(float(curves.t_s[i] - at.shut_s)), f"{float(scale.of(curves.p_pa[i])):.1f} {unit}")
+        for i in keep
+    ]

@@ -10,8 +10,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis import wording
-from analysis.history import Stretch, current_fit, doubling_days, forecast_crossing, stretches
-from analysis.results import HistoryLine, Interval, TestPoint
+from analysis.history import Stretch, current_fit, forecast_crossing, stretches
+from analysis.results import HistoryLine, TestPoint
 from analysis.trendfit import Crossing, TrendFit
 from dashboard import figures as fg
 from dashboard.figures import Size
@@ -46,7 +46,7 @@ def window_of(line: HistoryLine, today: date, months_back: int | None = None) ->
     first = line.tests[0].started
     now = max(_noon(today), line.tests[-1].started)
     if months_back is not None:
-        first = max(first, now - timedelta(days=30 * months_back))
+        first = max(first, line.tests[-1].started - timedelta(days=30 * months_back))
     last = now + timedelta(days=AHEAD_DAYS)
     crossing = forecast_crossing(line)
     if crossing is not None and crossing.latest is not None:
@@ -82,7 +82,6 @@ def months_curve(line: HistoryLine, today: date, width: float, tall: float = 420
     _breaks(fig, line, win, narrow)
     _tests(fig, [t for t in line.tests if t.started >= win.first], win)
     _crossing(fig, line, win, narrow)
-    _doubling(fig, line, win, narrow)
     return fig
 
 
@@ -100,9 +99,23 @@ def _axes(fig: go.Figure, win: Window, narrow: bool) -> None:
     levels = fg.decade_ticks(win.low, win.high)
     fig.update_layout(
         xaxis=fg.axis(type="date", range=[win.first, win.last], tickvals=ticks, ticktext=words),
-        yaxis=fg.level_axis(type="log", range=[np.log10(win.low), np.log10(win.high)], tickvals=levels, ticktext=[fg.plain(v) for v in levels]),
+        yaxis=fg.level_axis(
+            type="log",
+            range=[np.log10(win.low), np.log10(win.high)],
+            tickvals=levels,
+            ticktext=[fg.plain(v) for v in levels],
+        ),
     )
-    fg.say(fig, 0, 1, "mm²" if narrow else "leak area, mm²", xref="paper", yref="paper", level="bottom", shift=(-44 if narrow else -50, 14))
+    fg.say(
+        fig,
+        0,
+        1,
+        "mm²" if narrow else "leak area, mm²",
+        xref="paper",
+        yref="paper",
+        level="bottom",
+        shift=(-44 if narrow else -50, 14),
+    )
 
 
 def _log(value: float) -> float:
@@ -110,7 +123,17 @@ def _log(value: float) -> float:
 
 
 def _ahead(fig: go.Figure, win: Window) -> None:
-    fig.add_shape(type="rect", x0=win.today, x1=win.last, y0=0, y1=1, yref="paper", layer="below", line={"width": 0}, fillcolor=LIGHT["ahead"])
+    fig.add_shape(
+        type="rect",
+        x0=win.today,
+        x1=win.last,
+        y0=0,
+        y1=1,
+        yref="paper",
+        layer="below",
+        line={"width": 0},
+        fillcolor=LIGHT["ahead"],
+    )
     fg.rule(fig, (win.today, 0, win.today, 1.03), yref="paper", width=1.4)
     fg.say(fig, win.today, 0, "today", yref="paper", colour="ink", level="bottom", shift=(5, 4))
 
@@ -181,7 +204,18 @@ def _breaks(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> Non
         repair = by_day.get(text[:10]) or by_day.get((at - timedelta(days=1)).date().isoformat())
         if repair is not None:
             words = f"{repair.text[:34]}, {wording.date_text(date.fromisoformat(repair.date[:10]), with_year=False)}"
-            fg.say(fig, at, 1.03, wording.date_text(at.date(), with_year=False) if narrow else words, yref="paper", colour="ink", bold=True, anchor="center", level="bottom", shift=(0, 4))
+            fg.say(
+                fig,
+                at,
+                1.03,
+                wording.date_text(at.date(), with_year=False) if narrow else words,
+                yref="paper",
+                colour="ink",
+                bold=True,
+                anchor="center",
+                level="bottom",
+                shift=(0, 4),
+            )
 
 
 def _tests(fig: go.Figure, tests: Sequence[TestPoint], win: Window) -> None:
@@ -218,22 +252,26 @@ def _crossing(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> N
         if real:
             fg.rule(fig, (x, limit / tall, x, limit * tall), "air", 4)
     lines = crossing_words(crossing) if narrow else f"reaches its limit<br>{crossing_words(crossing)}"
-    fg.say(fig, last, _log(limit / tall), lines, colour="air", bold=True, anchor="right", level="top", size=15, shift=(0, -4))
+    fg.say(
+        fig,
+        last,
+        _log(limit / tall),
+        lines,
+        colour="air",
+        bold=True,
+        anchor="right",
+        level="top",
+        size=15,
+        shift=(0, -4),
+    )
 
 
 def crossing_words(crossing: Crossing) -> str:
     """The window in which the limit is reached."""
     if crossing.earliest is None:
         return "not within two years"
-    first = wording.date_text(crossing.earliest, with_year=False)
+    years = crossing.latest is None or crossing.latest.year != crossing.earliest.year
+    first = wording.date_text(crossing.earliest, with_year=years)
     if crossing.latest is None:
         return f"not before {first}"
-    return f"{first} to {wording.date_text(crossing.latest, with_year=crossing.latest.year != crossing.earliest.year)}"
-
-
-def _doubling(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> None:
-    days: Interval | None = doubling_days(line.trend) if line.trend else None
-    if days is None or narrow:
-        return
-    words = f"<b>doubles in {days.value:.0f} days</b><br>{days.low:.0f} to {days.high:.0f}"
-    fg.say(fig, win.today, _log(win.low * (win.high / win.low) ** 0.16), words, colour="ink", anchor="right", shift=(-10, 0))
+    return f"{first} to {wording.date_text(crossing.latest, with_year=years)}"

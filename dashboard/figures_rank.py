@@ -40,8 +40,17 @@ def rows_of(ranking: Ranking, likely: Sequence[str], setup: str | None) -> list[
         if at is None:
             taken = result.path == "valve-seat" and result.area_m2.value < 0
             name = wording.path_name(result.path, setup)
-            rows.append(Row((name,), result.area_m2, result.probability_largest, result.evidence[:2], result.path in likely,
-                            "out" if taken else "path", paths=(result.path,)))
+            rows.append(
+                Row(
+                    (name,),
+                    result.area_m2,
+                    result.probability_largest,
+                    result.evidence[:2],
+                    result.path in likely,
+                    "out" if taken else "path",
+                    paths=(result.path,),
+                )
+            )
         elif at not in done:
             done.add(at)
             rows.append(_group_row(ranking, at, likely, setup))
@@ -53,8 +62,15 @@ def _group_row(ranking: Ranking, at: int, likely: Sequence[str], setup: str | No
     names = tuple(wording.path_name(p.path, setup) for p in members)
     guess = ", ".join(f"{n} {round(100 * p.probability_largest)}" for n, p in zip(names, members, strict=True))
     area = ranking.not_told_apart_m2[at] if at < len(ranking.not_told_apart_m2) else _outer(members)
-    return Row(names, area, sum(p.probability_largest for p in members), ("one bar, until a test parts them",),
-               any(p.path in likely for p in members), split=f"{guess}: a guess", paths=tuple(p.path for p in members))
+    return Row(
+        names,
+        area,
+        sum(p.probability_largest for p in members),
+        ("one bar, until a test parts them",),
+        any(p.path in likely for p in members),
+        split=f"{guess}: a guess",
+        paths=tuple(p.path for p in members),
+    )
 
 
 def _outer(members: Sequence[object]) -> Interval:
@@ -95,7 +111,9 @@ class Sheet:
         if self.narrow:
             return 54.0 + 20 * (len(row.names) - 1) + (18 if row.split else 0)
         lines = sum(len(self.lines(e)) for e in row.evidence)
-        return max(47.0, 14 + 20 * len(row.names) + 17 * min(lines, 3))
+        if row.kind == "untested":
+            return 44.0
+        return max(44.0, 11 + 20 * len(row.names) + 17 * min(lines, 3))
 
     def lines(self, evidence: str) -> list[str]:
         """Evidence in lines that fit the first column."""
@@ -131,7 +149,8 @@ def _bar(sheet: Sheet, row: Row, y: float) -> str:
     zero = sheet.axis.at(0.0)
     if row.area_m2 is None:
         return svg.rect(zero, y - 9, sheet.axis.right - zero, 18, "paper", "grey", 1.4, "4 4") + svg.text(
-            ((zero + sheet.axis.right) / 2, y + 5), "not tested", fill="second", anchor="middle")
+            ((zero + sheet.axis.right) / 2, y + 5), "not tested", fill="second", anchor="middle"
+        )
     end = sheet.axis.at(row.area_m2.value * MM2)
     box = (min(zero, end), y - 10, abs(end - zero), 20)
     ground = svg.rect(*box, fill="paper")
@@ -171,20 +190,35 @@ def _names(sheet: Sheet, row: Row, y: float) -> str:
 def _row(sheet: Sheet, row: Row, top: float) -> str:
     tall = sheet.tall(row)
     colour = "air" if row.likely else "ink"
-    words = svg.text((sheet.width - 12, top + (18 if sheet.narrow else tall / 2 + 5)), chance_words(row), size=16, fill=colour,
-                     bold=row.likely, anchor="end")
+    words = svg.text(
+        (sheet.width - 12, top + (18 if sheet.narrow else tall / 2 + 5)),
+        chance_words(row),
+        size=16,
+        fill=colour,
+        bold=row.likely,
+        anchor="end",
+    )
     if sheet.narrow:
         y = top + 34 + 20 * (len(row.names) - 1)
         return _bar(sheet, row, y + 2) + _names(sheet, row, top + 18) + words
     evidence = [line for e in row.evidence for line in sheet.lines(e)][:3]
     y = top + 18
     out = _names(sheet, row, y) + svg.lines_of_text(
-        (30 if len(row.names) > 1 else 20, y + 20 * len(row.names) - 3), evidence, 16, size=14, fill="second")
+        (30 if len(row.names) > 1 else 20, y + 20 * len(row.names) - 3), evidence, 16, size=14, fill="second"
+    )
     split = svg.text((sheet.axis.at(0.0) + 10, top + tall / 2 + 28), row.split, fill="second") if row.split else ""
-    return out + _bar(sheet, row, top + tall / 2) + split + words + svg.line((12, top + tall), (sheet.width - 12, top + tall), "hairline", 1)
+    return (
+        out
+        + _bar(sheet, row, top + tall / 2)
+        + split
+        + words
+        + svg.line((12, top + tall), (sheet.width - 12, top + tall), "hairline", 1)
+    )
 
 
-def ranking_bars(rows: Sequence[Row], limit_m2: float | None, width: float, system: wording.System = "metric", label: str = "") -> str:
+def ranking_bars(
+    rows: Sequence[Row], limit_m2: float | None, width: float, system: wording.System = "metric", label: str = ""
+) -> str:
     """The whole drawing.
 
     Parameters

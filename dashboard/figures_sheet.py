@@ -28,7 +28,9 @@ class JawRow:
     @property
     def words(self) -> str:
         """The interval in words."""
-        return "not known" if self.area_m2 is None else wording.interval_text(self.area_m2.scaled(MM2), "mm²", self.signed)
+        return (
+            "not known" if self.area_m2 is None else wording.interval_text(self.area_m2.scaled(MM2), "mm²", self.signed)
+        )
 
 
 def pooled(results: Sequence[Assessment]) -> Interval | None:
@@ -52,7 +54,7 @@ def _axis(rows: Sequence[JawRow], limit_m2: float | None, width: float, narrow: 
 def four_jaws(rows: Sequence[JawRow], limit_m2: float | None, width: float, source: str | None = None) -> str:
     """The drawing; the limit stands only on the rows it counts for."""
     narrow = width < 700
-    axis, step = _axis(rows, limit_m2, width, narrow), 74.0 if narrow else 60.0
+    axis, step = _axis(rows, limit_m2, width, narrow), 74.0 if narrow else 55.0
     top, bottom = 40.0, 46.0 + step * len(rows)
     parts = [_grid(axis, top, bottom)]
     parts += [_row(r, axis, top + step * (i + 0.55), width, narrow) for i, r in enumerate(rows)]
@@ -61,24 +63,34 @@ def four_jaws(rows: Sequence[JawRow], limit_m2: float | None, width: float, sour
     parts.insert(1, svg.line((12, edge + 4), (width - 12, edge + 4), "ink", 1))
     if limit_m2:
         x = axis.at(limit_m2 * MM2)
-        named = f"limit {wording.area_number(limit_m2)}" + (f", from {'the pump' if source == 'pump' else 'its parts'}" if source else "")
+        named = f"limit {wording.area_number(limit_m2)}" + (
+            f", from {'the pump' if source == 'pump' else 'its parts'}" if source else ""
+        )
         parts.append(marks.limit_upright(x, top, edge) + svg.text((x + 10, top + 12), named, fill="air", bold=True))
     return svg.drawing(width, bottom + 4, "".join(parts), "; ".join(f"{r.name}: {r.words}" for r in rows))
 
 
 def _grid(axis: Linear, top: float, bottom: float) -> str:
-    out = [svg.text((axis.at(0) - 14, 26), "mm², 95 %", fill="second", anchor="end") if axis.at(0) > 90 else svg.text((4, 12), "mm², 95 %", fill="second")]
+    out = [
+        svg.text((axis.at(0) - 14, 26), "mm², 95 %", fill="second", anchor="end")
+        if axis.at(0) > 90
+        else svg.text((4, 12), "mm², 95 %", fill="second")
+    ]
     for tick in axis.ticks():
         zero = tick == 0
         out.append(svg.text((axis.at(tick), 30), axis.label(tick), fill="second", anchor="middle"))
-        out.append(svg.line((axis.at(tick), top), (axis.at(tick), bottom), "ink" if zero else "hairline", 1.8 if zero else 1))
+        out.append(
+            svg.line((axis.at(tick), top), (axis.at(tick), bottom), "ink" if zero else "hairline", 1.8 if zero else 1)
+        )
     return "".join(out)
 
 
 def _row(row: JawRow, axis: Linear, y: float, width: float, narrow: bool) -> str:
     colour = "air" if row.strong else "ink"
     if narrow:
-        words = svg.text((12, y - 22), row.name, size=16, bold=True, fill=colour) + svg.text((width - 12, y - 22), row.words, anchor="end", fill=colour)
+        words = svg.text((12, y - 22), row.name, size=16, bold=True, fill=colour) + svg.text(
+            (width - 12, y - 22), row.words, anchor="end", fill=colour
+        )
     else:
         words = svg.text((axis.left - 30, y), row.name, size=17, bold=True, fill=colour, anchor="end")
         words += svg.text((axis.left - 30, y + 18), row.note, fill="second", anchor="end")
@@ -86,5 +98,9 @@ def _row(row: JawRow, axis: Linear, y: float, width: float, narrow: bool) -> str
     if row.area_m2 is None:
         return words
     ends = [axis.at(v * MM2) for v in (row.area_m2.low, row.area_m2.value, row.area_m2.high)]
-    rings = "".join(svg.circle((axis.at(r * MM2), y + 22), 4, "paper", "ink") for r in row.rings_m2) if len(row.rings_m2) > 1 else ""
+    rings = (
+        "".join(svg.circle((axis.at(r * MM2), y + 22), 4, "paper", "ink") for r in row.rings_m2)
+        if len(row.rings_m2) > 1
+        else ""
+    )
     return words + marks.jaws(ends[0], ends[1], ends[2], y, 15, colour) + rings

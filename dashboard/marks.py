@@ -8,8 +8,14 @@ from dashboard import svg
 from dashboard.svg import Point
 
 VERDICT_WORDS: dict[str, str] = {
-    "tight": "tight", "within": "within its limit", "over": "over its limit", "stalls": "the pump stalls",
-    "cannot-tell": "cannot tell", "no-answer": "no answer", "no-limit": "no limit known", "running": "running",
+    "tight": "tight",
+    "within": "within its limit",
+    "over": "over its limit",
+    "stalls": "the pump stalls",
+    "cannot-tell": "cannot tell",
+    "no-answer": "no answer",
+    "no-limit": "no limit known",
+    "running": "running",
 }
 
 
@@ -55,16 +61,35 @@ def _no_limit() -> str:
 def verdict(kind: str, size: float = 30) -> str:
     """The verdict mark: the box itself as a square, ``size`` px; always shown with its words."""
     makers = {
-        "tight": lambda: svg.rect(3, 3, 24, 24, fill="ink"), "within": lambda: _rim("ink"), "over": _over,
-        "stalls": _stalls, "cannot-tell": _cannot_tell, "no-answer": _no_answer, "no-limit": _no_limit,
+        "tight": lambda: svg.rect(3, 3, 24, 24, fill="ink"),
+        "within": lambda: _rim("ink"),
+        "over": _over,
+        "stalls": _stalls,
+        "cannot-tell": _cannot_tell,
+        "no-answer": _no_answer,
+        "no-limit": _no_limit,
         "running": _running,
     }
-    return svg.el("svg", makers[kind](), viewBox="0 0 30 30", width=float(size), height=float(size),
-                  aria_hidden="true", class_="mark")
+    return svg.el(
+        "svg",
+        makers[kind](),
+        viewBox="0 0 30 30",
+        width=float(size),
+        height=float(size),
+        aria_hidden="true",
+        class_="mark",
+    )
 
 
-def jaws(low: float, value: float | None, high: float, y: float, half: float = 14, colour: str = "ink",
-         open_left: bool = False) -> str:
+def jaws(
+    low: float,
+    value: float | None,
+    high: float,
+    y: float,
+    half: float = 14,
+    colour: str = "ink",
+    open_left: bool = False,
+) -> str:
     """An interval: two upright stops, a pale bar, a thick tick at the value; x in pixels.
 
     With ``open_left`` the low end may be nothing: no left stop, the bar runs off to a point.

@@ -30,20 +30,39 @@ def trade_mark_m2(result: Assessment) -> float | None:
 def area_axis(result: Assessment, width: float) -> str:
     """The area on a log axis: jaws, limit, and the bag trade's mark as a plain tick."""
     area = result.area_m2
-    values = [v for v in (area.low if area else 0, area.high if area else 0, result.limit.area_m2 if result.limit else 0) if v > 0]
+    values = [
+        v
+        for v in (area.low if area else 0, area.high if area else 0, result.limit.area_m2 if result.limit else 0)
+        if v > 0
+    ]
     low = min(0.01, *(v * MM2 / 1.5 for v in values)) if values else 0.01
-    axis = Log(max(low, 1e-3), max(2.0, *(v * MM2 * 1.6 for v in values)) if values else 2.0, 8.0, width - 12.0)
-    out = [svg.line((axis.at(d), 36), (axis.at(d), 66), "hairline", 1) + svg.text((axis.at(d), 84), f"{d:g}", fill="second", anchor="middle")
-           for d in axis.decades()]
+    axis = Log(max(low, 1e-3), max(2.0, *(v * MM2 * 1.6 for v in values)) if values else 2.0, 18.0, width - 12.0)
+    out = [
+        svg.line((axis.at(d), 44), (axis.at(d), 74), "hairline", 1)
+        + svg.text((axis.at(d), 92), f"{d:g}", fill="second", anchor="middle")
+        for d in axis.decades()
+    ]
     mark = trade_mark_m2(result)
     if mark is not None:
         x = axis.at(mark * MM2)
-        out += [svg.line((x, 36), (x, 66), "grey", 1.8), svg.text((x + 5, 49), "bag trade's mark", fill="second", size=13),
-                svg.text((x + 5, 64), wording.area_number(mark), fill="second", size=13)]
+        out += [
+            svg.line((x, 44), (x, 74), "grey", 1.8),
+            svg.text((x + 5, 57), "bag trade's mark", fill="second", size=13),
+            svg.text((x + 5, 72), wording.area_number(mark), fill="second", size=13),
+        ]
     if result.limit:
         x = axis.at(result.limit.area_m2 * MM2)
-        out += [marks.limit_upright(x, 26, 68), svg.text((x + 8, 6 + 8), f"limit {wording.area_number(result.limit.area_m2)}", fill="air", bold=True, anchor="end" if x > width - 90 else "start")]
-    return svg.drawing(width, 90, "".join(out) + _jaws(result, axis), _sentence(result))
+        out += [
+            marks.limit_upright(x, 36, 74),
+            svg.text(
+                (x + 8, 12),
+                f"limit {wording.area_number(result.limit.area_m2)}",
+                fill="air",
+                bold=True,
+                anchor="end" if x > width - 90 else "start",
+            ),
+        ]
+    return svg.drawing(width, 98, "".join(out) + _jaws(result, axis), _sentence(result))
 
 
 def _jaws(result: Assessment, axis: Log) -> str:
@@ -56,8 +75,8 @@ def _jaws(result: Assessment, axis: Log) -> str:
     high = axis.at(area.high * MM2)
     words = f"at most {wording.area_number(area.high)}" if open_left else f"this test {wording.area_number(area.value)}"
     at = (min(axis.end + 8, max(high + 20, axis.start + 120)), "end")
-    level = 22
-    body = marks.jaws(0.0 if open_left else axis.at(area.low * MM2), value, high, 52, 14, colour, open_left)
+    level = 32
+    body = marks.jaws(0.0 if open_left else axis.at(area.low * MM2), value, high, 59, 14, colour, open_left)
     return body + svg.text((at[0], level), words, fill=colour, bold=True, anchor=at[1])
 
 
@@ -77,7 +96,9 @@ def law_bar(result: Assessment, width: float) -> str:
         fill = "ink" if kind == best else ("url(#covered)" if kind == "between" else "paper")
         out.append(svg.rect(x, 2, wide, 22, fill, "ink", 1.4))
         x += wide
-    others = " · ".join(f"{k} {round(100 * chances[k])}" for k in ("hole", "between", "seep") if k != best and k in chances)
+    others = " · ".join(
+        f"{k} {round(100 * chances[k])}" for k in ("hole", "between", "seep") if k != best and k in chances
+    )
     named = f"{best} {round(100 * chances[best])} in 100"
     words = svg.text((2, 42), f"{named}; {others}", fill="second")
     return svg.drawing(width, 48, "".join(out) + words, f"Leak law: {named}; {others}")
@@ -93,16 +114,31 @@ def rows(known: Findings, result: Assessment, system: System) -> list[Row]:
     area = result.area_m2
     if area is None:
         return []
-    out = [_pair("like one drilled hole of", wording.hole_interval_text(area, system), "sharp-edged; 95 %, everything counted")]
+    out = [
+        _pair(
+            "like one drilled hole of",
+            wording.hole_interval_text(area, system),
+            "sharp-edged; 95 %, everything counted",
+        )
+    ]
     loss = wording.loss_sentence(result, system)
     if loss:
         amount, _, time = loss.partition(" lost in ")
-        out.append(("lost in 5 min", amount, "") if time.startswith("5") and "min" in time and "s" not in time.replace("min", "") else
-                   (f"{amount} lost in", time, ""))
-    fit = "" if result.area_fit_m2 is None else f"fit alone {parts.value_and_rest(wording.area_text(result.area_fit_m2, 'metric'))[1]}"
+        out.append(
+            ("lost in 5 min", amount, "")
+            if time.startswith("5") and "min" in time and "s" not in time.replace("min", "")
+            else (f"{amount} lost in", time, "")
+        )
+    fit = (
+        ""
+        if result.area_fit_m2 is None
+        else f"fit alone {parts.value_and_rest(wording.area_text(result.area_fit_m2, 'metric'))[1]}"
+    )
     out.append(_pair("leak area", wording.area_text(area, system), fit if system == "metric" else ""))
     if result.leakage_rate_pa_m3_s is not None:
-        out.append(_pair("leakage rate", wording.leakage_text(result.leakage_rate_pa_m3_s, system, result.room_k or 293.15)))
+        out.append(
+            _pair("leakage rate", wording.leakage_text(result.leakage_rate_pa_m3_s, system, result.room_k or 293.15))
+        )
     return out + _more(known, result, area, system)
 
 
@@ -112,13 +148,21 @@ def _more(known: Findings, result: Assessment, area: Interval, system: System) -
     if limit is not None and limit.source == "pump":
         share = area.scaled(PUMP_SHARE_OF_LIMIT / limit.area_m2)
         value = "all of it" if share.value > 0.99 else wording.chance_text(share.value)
-        out.append(("takes of the pump", value, "" if share.high > 1 else f"{100 * share.low:.0f} to {100 * share.high:.0f}"))
+        out.append(
+            ("takes of the pump", value, "" if share.high > 1 else f"{100 * share.low:.0f} to {100 * share.high:.0f}")
+        )
     if result.earlier_holds:
         first = result.earlier_holds[0]
         out.append(_pair("first hold", wording.area_text(first.area_m2, system), "this is after the redraw"))
     if limit is not None:
         source = "from the pump" if limit.source == "pump" else "from its parts"
-        out.append(("limit used", f"{wording.area_number(limit.area_m2)}\u00a0mm²", f"{source}; like {wording.hole_text(limit.area_m2, system)}"))
+        out.append(
+            (
+                "limit used",
+                f"{wording.area_number(limit.area_m2)}\u00a0mm²",
+                f"{source}; like {wording.hole_text(limit.area_m2, system)}",
+            )
+        )
     else:
         out.append(("limit used", "none", "describe the pump to learn whether that is too much"))
     if result.volume_m3 is not None:

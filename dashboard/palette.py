@@ -72,7 +72,12 @@ def _swaps(scope: str) -> str:
     for name in LIGHT:
         spelled = "rgb({}, {}, {})".format(*rgb(LIGHT[name]))
         for part in ("fill", "stroke"):
-            for found in (f'[style*="{part}: {spelled}"]', f'[{part}="{LIGHT[name].lower()}"]', f'[{part}="{LIGHT[name]}"]'):
+            for found in (
+                f'[style*="{part}: {spelled}"]',
+                f'[{part}="{LIGHT[name].lower()}"]',
+                f'[{part}="{LIGHT[name]}"]',
+                f'[{part}="{spelled}"]',
+            ):
                 rules.append(f"{scope} .js-plotly-plot {found}{{{part}:{DARK[name]} !important}}")
     return "\n".join(rules)
 
@@ -82,9 +87,11 @@ def style_sheet() -> str:
     dark = f"color-scheme:dark;{_variables(DARK)}"
     wished = ":root:not([data-theme=light])"
     chosen = ":root[data-theme=dark]"
-    return "\n".join((
-        f":root{{color-scheme:light;{_variables(LIGHT)}}}",
-        f"{chosen}{{{dark}}}\n{_swaps(chosen)}",
-        f"@media screen and (prefers-color-scheme:dark){{{wished}{{{dark}}}\n{_swaps(wished)}}}",
-        f"@media print{{:root,{chosen}{{color-scheme:light;{_variables(LIGHT)}--ground:#FFFFFF;--paper:#FFFFFF}}}}",
-    ))
+    return "\n".join(
+        (
+            f":root{{color-scheme:light;{_variables(LIGHT)}}}",
+            f"{chosen}{{{dark}}}\n{_swaps(chosen)}",
+            f"@media screen and (prefers-color-scheme:dark){{{wished}{{{dark}}}\n{_swaps(wished)}}}",
+            f"@media print{{:root,{chosen}{{color-scheme:light;{_variables(LIGHT)}--ground:#FFFFFF;--paper:#FFFFFF}}}}",
+        )
+    )

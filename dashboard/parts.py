@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -13,16 +13,28 @@ from dashboard import marks, svg
 from dashboard.view import View
 
 Content = Any
-GRAPH_CONFIG = {
-    "displayModeBar": False, "displaylogo": False, "modeBarButtonsToRemove": ["sendChartToCloud"], "plotlyServerURL": "",
-    "responsive": False, "scrollZoom": False, "doubleClick": "reset", "showTips": False, "showAxisDragHandles": False,
+GRAPH_CONFIG: Any = {
+    "displayModeBar": False,
+    "displaylogo": False,
+    "modeBarButtonsToRemove": ["sendChartToCloud"],
+    "plotlyServerURL": "",
+    "responsive": False,
+    "scrollZoom": False,
+    "doubleClick": "reset",
+    "showTips": False,
+    "showAxisDragHandles": False,
 }
 LONGEST_NAME = 24
 
 
+def wild(attributes: Mapping[str, str]) -> dict[str, Any]:
+    """Attributes whose names Python cannot write, such as ``aria-label``, as keyword arguments."""
+    return dict(attributes)
+
+
 def drawn(svg_text: str, class_name: str = "") -> html.Div:
     """A drawing; the page's own script puts it in place."""
-    return html.Div(className=f"drawing {class_name}".strip(), **{"data-svg": svg_text})
+    return html.Div(className=f"drawing {class_name}".strip(), **wild({"data-svg": svg_text}))
 
 
 def short_name(name: str) -> str:
@@ -33,12 +45,19 @@ def short_name(name: str) -> str:
 def plate(name: str, rowed: bool = False) -> html.Span:
     """The engraved plate with a box's name; the full name stays for the tooltip and screen readers."""
     shown = short_name(name)
-    how = {} if shown == name else {"title": name, "aria-label": name}
+    how: dict[str, Any] = {} if shown == name else {"title": name, "aria-label": name}
     return html.Span(shown, className="plate rowed" if rowed else "plate", **how)
 
 
-def button(words: Content, href: str | None = None, *, dark: bool = False, id: str | None = None, whole: bool = False,
-           **more: Any) -> Component:
+def button(
+    words: Content,
+    href: str | None = None,
+    *,
+    dark: bool = False,
+    id: str | None = None,
+    whole: bool = False,
+    **more: Any,
+) -> Component:
     """A button, or a link that looks like one; the page's one main action is dark."""
     name = " ".join(n for n, on in (("button", True), ("dark", dark), ("whole", whole)) if on)
     if id is not None:
@@ -48,13 +67,20 @@ def button(words: Content, href: str | None = None, *, dark: bool = False, id: s
     return html.Button(words, className=name, type="button", **more)
 
 
-def head(question: str, answer: str, lead: Content = "", *, verdict: str | None = None,
-         acts: Sequence[Component] = (), size: float = 48) -> html.Div:
+def head(
+    question: str,
+    answer: str,
+    lead: Content = "",
+    *,
+    verdict: str | None = None,
+    acts: Sequence[Component] = (),
+    size: float = 48,
+) -> html.Div:
     """Question and answer at the top of a page, with the verdict mark and the page's actions beside them."""
     sign = [drawn(marks.verdict(verdict, size), "mark-place")] if verdict else []
     said = [
         html.P(question, className="question asked"),
-        html.H1(answer, id="answer", tabIndex="-1", **{"aria-live": "polite"}),
+        html.H1(answer, id="answer", tabIndex="-1", **wild({"aria-live": "polite"})),
     ]
     if lead:
         said.append(html.P(lead, className="lead"))
@@ -87,30 +113,49 @@ def as_table(columns: Sequence[str], rows: Sequence[Sequence[Content]]) -> html.
     """The figure's numbers as a table, folded away."""
     header = html.Thead(html.Tr([html.Th(c, scope="col") for c in columns]))
     body = html.Tbody([html.Tr([html.Td(cell) for cell in row]) for row in rows])
-    table = html.Div(html.Table([header, body]), className="scrolls", tabIndex="0", role="region", **{"aria-label": "Table"})
+    table = html.Div(
+        html.Table([header, body]), className="scrolls", tabIndex="0", role="region", **wild({"aria-label": "Table"})
+    )
     return html.Details([html.Summary("as a table"), table], className="table")
 
 
-def figure(picture: Component, sentence: str, *, caption: Content = "", points: Sequence[str] = (),
-           table: Component | None = None, id: str | None = None) -> html.Figure:
+def figure(
+    picture: Component,
+    sentence: str,
+    *,
+    caption: Content = "",
+    points: Sequence[str] = (),
+    table: Component | None = None,
+    id: str | None = None,
+) -> html.Figure:
     """A figure with its sentence for screen readers, its caption line and its table; one stop for the keyboard."""
-    more: dict[str, Any] = {"data-points": json.dumps(list(points)), "aria-label": sentence, "tabIndex": "0", "role": "group"}
+    more: dict[str, Any] = {
+        "data-points": json.dumps(list(points)),
+        "aria-label": sentence,
+        "tabIndex": "0",
+        "role": "group",
+    }
     if id is not None:
         more["id"] = id
-    foot = html.Div([html.Figcaption(caption or "", **{"aria-live": "polite"}), *([table] if table else [])], className="figure-foot")
+    foot = html.Div(
+        [html.Figcaption(caption or "", **wild({"aria-live": "polite"})), *([table] if table else [])],
+        className="figure-foot",
+    )
     return html.Figure([picture, foot], **more)
 
 
 def graph(fig: Any, id: str | None = None, width: float | None = None) -> dcc.Graph:
     """A plotted figure without tool bar or share button."""
-    more = {} if id is None else {"id": id}
+    more: dict[str, Any] = {} if id is None else {"id": id}
     style = {"height": f"{fig.layout.height:.0f}px", "width": "100%" if width is None else f"{width:.0f}px"}
     return dcc.Graph(figure=fig, config=GRAPH_CONFIG, style=style, **more)
 
 
 def numbers(rows: Sequence[tuple[str, str, Content]]) -> html.Dl:
     """Label, value in bold, and what is to be said beside it."""
-    return html.Dl([html.Div([html.Dt(a), html.Dd([html.B(b), " ", c] if b else c)]) for a, b, c in rows], className="numbers")
+    return html.Dl(
+        [html.Div([html.Dt(a), html.Dd([html.B(b), " ", c] if b else c)]) for a, b, c in rows], className="numbers"
+    )
 
 
 def value_and_rest(text: str) -> tuple[str, str]:
@@ -119,10 +164,19 @@ def value_and_rest(text: str) -> tuple[str, str]:
     return value, rest
 
 
-_TRIANGLE = svg.el("svg", "".join((
-    svg.poly(((13, 3), (25, 24), (1, 24)), "none", "ink", 2.4),
-    svg.line((13, 10), (13, 17), "ink", 2.4), svg.circle((13, 20.5), 1.5, fill="ink"),
-)), width=26, height=26, aria_hidden="true")
+_TRIANGLE = svg.el(
+    "svg",
+    "".join(
+        (
+            svg.poly(((13, 3), (25, 24), (1, 24)), "none", "ink", 2.4),
+            svg.line((13, 10), (13, 17), "ink", 2.4),
+            svg.circle((13, 20.5), 1.5, fill="ink"),
+        )
+    ),
+    width=26,
+    height=26,
+    aria_hidden="true",
+)
 
 
 def caution(*words: Content) -> html.Div:
@@ -132,31 +186,40 @@ def caution(*words: Content) -> html.Div:
 
 def limit_caption(words: Content, limit_words: str = "limit") -> html.Span:
     """Caption of an area axis with the limit's sign and word."""
-    return html.Span([words, "; ", html.Span([drawn_inline(marks.limit_sign()), " ", html.B(limit_words)], className="air")])
+    return html.Span(
+        [words, "; ", html.Span([drawn_inline(marks.limit_sign()), " ", html.B(limit_words)], className="air")]
+    )
 
 
 def drawn_inline(svg_text: str) -> html.Span:
     """A drawing inside a line of words."""
-    return html.Span(style={"display": "inline-block", "verticalAlign": "-2px"}, **{"data-svg": svg_text})
+    return html.Span(style={"display": "inline-block", "verticalAlign": "-2px"}, **wild({"data-svg": svg_text}))
 
 
 def row_of_box(name: str, label: str | None, tab: str, question: str) -> html.Div:
     """The box's own row: plate, label and its pages."""
     links = [
-        html.A(words, href=box_href(name, rest), **({"aria-current": "page"} if words == tab else {}))
+        html.A(words, href=box_href(name, rest), **wild({"aria-current": "page"} if words == tab else {}))
         for words, rest in BOX_PAGES
     ]
-    return html.Div([
-        html.A(plate(name), href=box_href(name, ""), style={"textDecoration": "none"}),
-        html.Span(short_name(label or ""), className="second label"),
-        html.Span(question, className="question"),
-        html.Nav(links, **{"aria-label": "Pages of this box"}),
-    ], className="row-of-box")
+    return html.Div(
+        [
+            html.A(plate(name), href=box_href(name, ""), style={"textDecoration": "none"}),
+            html.Span(short_name(label or ""), className="second label"),
+            html.Span(question, className="question"),
+            html.Nav(links, **wild({"aria-label": "Pages of this box"})),
+        ],
+        className="row-of-box",
+    )
 
 
 BOX_PAGES = (
-    ("Where the air gets in", ""), ("With and without sheet", "/sheet"), ("Months", "/months"), ("Forming", "/forming"),
-    ("Tests", "/tests"), ("Measurements", "/measurements"),
+    ("Where the air gets in", ""),
+    ("With and without sheet", "/sheet"),
+    ("Months", "/months"),
+    ("Forming", "/forming"),
+    ("Tests", "/tests"),
+    ("Measurements", "/measurements"),
 )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 from acquisition.records import Box
 from acquisition.setups import PATHS, parent
@@ -11,10 +10,10 @@ from dashboard import marks, svg
 from dashboard.section import (
     Frame,
     Place,
+    Valve,
     body,
     frame_for,
     height_of,
-    hose_start,
     mould_height,
     outside_places,
     valve_at,
@@ -65,8 +64,13 @@ def _film_ends(f: Frame) -> list[Gap]:
 
 
 GAPS = {
-    "panel-edges": _edges, "panel-faces": _faces, "port-flange": _flange, "rim-joint": _rim_joint,
-    "sheet-edge": _sheet_edge, "top-panel": _top_panel, "closure": _closure,
+    "panel-edges": _edges,
+    "panel-faces": _faces,
+    "port-flange": _flange,
+    "rim-joint": _rim_joint,
+    "sheet-edge": _sheet_edge,
+    "top-panel": _top_panel,
+    "closure": _closure,
 }
 
 
@@ -127,9 +131,11 @@ def _side_words(f: Frame, place: Place, narrow: bool) -> str:
     if narrow:
         return _label(((f.left + f.right) / 2, middle + 5), place, [words], "middle", 14)
     name, _, number = words.rpartition(" ")
-    out = [_label((x, middle - 2), place, [name or words, number if name else ""], "middle", 14)
-           for x in (f.outer[0] - 42, f.outer[2] + 42)]
-    return "".join(out)
+    if not number.isdigit():
+        return _label((f.outer[0] - 32, f.top + 5), place, [words], "end", 14)
+    return "".join(
+        _label((x, middle - 2), place, [name, number], "middle", 14) for x in (f.outer[0] - 58, f.outer[2] + 58)
+    )
 
 
 def _flange_words(f: Frame, place: Place) -> str:
@@ -187,8 +193,18 @@ def short_words(place: Place, chance: float | None) -> str:
     return f"{row.short}, under 1" if chance < 0.005 else f"{row.short} {round(100 * chance)}"
 
 
-def section(box: Box, width: float, places: Sequence[Place] = (), *, setup: str | None = None,
-            valve: Literal["none", "shut", "open"] = "shut", tallest: float = 150.0, label: str = "") -> str:
+def section(
+    box: Box,
+    width: float,
+    places: Sequence[Place] = (),
+    *,
+    setup: str | None = None,
+    valve: Valve = "shut",
+    tallest: float = 150.0,
+    label: str = "",
+    notes: Sequence[str] = (),
+    head: float | None = None,
+) -> str:
     """The whole section as one drawing with its places marked.
 
     Parameters
@@ -207,13 +223,18 @@ def section(box: Box, width: float, places: Sequence[Place] = (), *, setup: str 
         Most height the inside may take, px.
     label
         Sentence for screen readers.
+    notes
+        Likely places in one label below the box, where no test parts them.
+    head
+        Room above the top, px, so that two drawings stand on one level.
     """
     narrow = width < 480
     side = 46.0 if narrow else 104.0
-    head = 62.0 if setup == "formed-sheet" else 48.0
-    f = frame_for(box, width, side, head, tallest)
+    f = frame_for(box, width, side, head or (62.0 if setup == "formed-sheet" else 48.0), tallest)
     shown = list(outside_places(places).values())
-    hose: Literal["none", "shut", "open"] = "none" if narrow and valve == "shut" else valve
+    hose: Valve = "none" if narrow and valve == "shut" else valve
     parts = [body(f, setup, hose), *(mark(f, p, setup) for p in shown)]
     parts += [words(f, p, setup, narrow) for p in shown if not (hose == "none" and p.path in ("line", "valve-seat"))]
-    return svg.drawing(width, height_of(f, hose) if hose != "none" else hose_start(f)[0] + 8, "".join(parts), label)
+    parts.append(svg.lines_of_text((f.outer[0] + 4, f.outer[3] + 26), notes, 18, bold=True, fill="air"))
+    tall = max(height_of(f, hose), f.outer[3] + 34 + 18 * len(notes) if notes else 0.0)
+    return svg.drawing(width, tall, "".join(parts), label)

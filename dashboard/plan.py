@@ -44,8 +44,11 @@ def _vents(f: Frame, y: float, deep: float) -> str:
     columns, rows, pitch = vent_grid(f.box)
     step, middle = pitch * f.scale, (f.left + f.right) / 2
     r = max(1.1, f.box.vents.drill_mm * f.scale / 2)
-    spots = [(middle + (i - (columns - 1) / 2) * step, y + deep / 2 + (j - (rows - 1) / 2) * step)
-             for j in range(rows) for i in range(columns)]
+    spots = [
+        (middle + (i - (columns - 1) / 2) * step, y + deep / 2 + (j - (rows - 1) / 2) * step)
+        for j in range(rows)
+        for i in range(columns)
+    ]
     return "".join(svg.circle(spot, r, fill="ink") for spot in spots[: f.box.vents.count])
 
 
@@ -53,7 +56,9 @@ def _port(f: Frame, y: float, deep: float) -> str:
     _, up = port_mm(f.box)
     at = (f.port_x, y + deep - up * f.scale)
     flange = max(10.0, f.box.port.flange_mm * f.scale / 2)
-    rings = svg.circle(at, flange, stroke="second", dash="5 3") + svg.circle(at, flange * 0.5, stroke="second", dash="4 3")
+    rings = svg.circle(at, flange, stroke="second", dash="5 3") + svg.circle(
+        at, flange * 0.5, stroke="second", dash="4 3"
+    )
     return rings + svg.text((at[0] + flange + 6, at[1] + 5), "port, below", edge="board")
 
 
@@ -61,8 +66,10 @@ def _seam_box(f: Frame, seam: str, y: float, tall: float) -> tuple[float, float,
     x0, _, x1, _ = f.outer
     gap = 5.0
     return {
-        "front": (x0, y + tall + gap, x1 - x0, BAR), "back": (x0, y - gap - BAR, x1 - x0, BAR),
-        "left": (x0 - gap - BAR, y, BAR, tall), "right": (x1 + gap, y, BAR, tall),
+        "front": (x0, y + tall + gap, x1 - x0, BAR),
+        "back": (x0, y - gap - BAR, x1 - x0, BAR),
+        "left": (x0 - gap - BAR, y, BAR, tall),
+        "right": (x1 + gap, y, BAR, tall),
     }[seam]
 
 
@@ -105,7 +112,7 @@ def plan(box: Box, width: float, places: Sequence[Place] = (), *, label: str = "
 
     Parameters are those of ``dashboard.places.section``.
     """
-    side = 46.0 if width < 480 else 104.0
+    side = 70.0 if width < 480 else 104.0
     f = frame_for(box, width, side, 0.0, thinnest=6.0)
     deep = turned(box)[1] * f.scale
     if deep > tallest:

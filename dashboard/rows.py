@@ -78,7 +78,9 @@ def why(row: BoxRow) -> str:
 
 def _grouped(known: Findings) -> bool:
     ranking = known.ranking
-    return ranking is not None and bool(ranking.paths) and any(ranking.paths[0].path in g for g in ranking.not_told_apart)
+    return (
+        ranking is not None and bool(ranking.paths) and any(ranking.paths[0].path in g for g in ranking.not_told_apart)
+    )
 
 
 def _sentence(text: str) -> str:
@@ -92,7 +94,11 @@ def verdict_words(row: BoxRow, system: System) -> str:
     if result is None:
         return "No test yet."
     if result.verdict == "stalls":
-        level = "" if result.stall_pa is None else f" at {wording.pressure_text(result.stall_pa, system, result.room_pa or 101_325.0)}"
+        level = (
+            ""
+            if result.stall_pa is None
+            else f" at {wording.pressure_text(result.stall_pa, system, result.room_pa or 101_325.0)}"
+        )
         return f"A big leak: the pump stalls{level}."
     off = result.verdict in ("within", "tight") and going_off(row.known)
     return wording.verdict_label(result.verdict) + (", but going off." if off else ".")
@@ -124,7 +130,11 @@ def what_next(row: BoxRow) -> tuple[str, str, str]:
             return "Look at rim and sheet", "With and without sheet", "/sheet"
         return "Find the place", "Where the air gets in", ""
     if result.verdict in ("cannot-tell", "no-answer"):
-        return "Hold it again", "Last test", f"/tests/{row.known.last.key}" if row.known and row.known.last else "/tests"
+        return (
+            "Hold it again",
+            "Last test",
+            f"/tests/{row.known.last.key}" if row.known and row.known.last else "/tests",
+        )
     if result.verdict == "no-limit":
         return "Describe its pump", "Measurements", "/measurements"
     if going_off(row.known):
@@ -140,7 +150,9 @@ def axis(width: float) -> Log:
 def axis_head(width: float) -> str:
     """Numbers of the shared axis."""
     scale = axis(width)
-    words = "".join(svg.text((scale.at(d), 14), f"{d:g}", anchor="middle", fill="second", edge=None) for d in scale.decades())
+    words = "".join(
+        svg.text((scale.at(d), 14), f"{d:g}", anchor="middle", fill="second", edge=None) for d in scale.decades()
+    )
     return svg.drawing(width, 18, words, "Leak area in mm², from 0.01 to 10")
 
 
@@ -197,7 +209,9 @@ def small_curve(line: HistoryLine, width: float, tall: float, days: int | None =
     def place(day: float) -> float:
         return 4 + day / span * (width - 8)
 
-    spots = [(place(d), _height(a.high if up else a.value, limit, level, tall), up) for d, a, up in _points(line, first)]
+    spots = [
+        (place(d), _height(a.high if up else a.value, limit, level, tall), up) for d, a, up in _points(line, first)
+    ]
     breaks = [place(d) for d in _break_days(line, first) if 0 <= d <= span]
     return svg.drawing(width, tall, base + _run(spots, breaks, tall), f"{len(spots)} tests against the limit")
 
@@ -217,7 +231,15 @@ def _run(spots: list[tuple[float, float, bool]], breaks: list[float], tall: floa
         joined = i > 0 and not any(spots[i - 1][0] < b <= x for b in breaks)
         if joined:
             out.append(svg.line(spots[i - 1][:2], (x, y), "measured", 1.6))
-        out.append(svg.poly(((x - 3.5, y - 3), (x + 3.5, y - 3), (x, y + 4)), "measured") if up else svg.circle((x, y), 2.6, fill="measured"))
+        out.append(
+            svg.poly(((x - 3.5, y - 3), (x + 3.5, y - 3), (x, y + 4)), "measured")
+            if up
+            else svg.circle((x, y), 2.6, fill="measured")
+        )
     for b in breaks:
-        out.append(svg.rect(b - 4, 0, 8, tall, fill="paper") + svg.line((b - 4, 0), (b - 4, tall), "ink", 1.5) + svg.line((b + 4, 0), (b + 4, tall), "ink", 1.5))
+        out.append(
+            svg.rect(b - 4, 0, 8, tall, fill="paper")
+            + svg.line((b - 4, 0), (b - 4, tall), "ink", 1.5)
+            + svg.line((b + 4, 0), (b + 4, tall), "ink", 1.5)
+        )
     return "".join(out)

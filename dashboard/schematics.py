@@ -10,7 +10,11 @@ _BOX, _TANK, _VALVE = (6.0, 24.0, 44.0, 26.0), (142.0, 22.0, 38.0, 30.0), (96.0,
 
 
 def _dial(x: float, y: float, foot: float) -> str:
-    return svg.line((x, y + 8), (x, foot), "ink", 2) + svg.circle((x, y), 8, "paper", "ink", 2) + svg.line((x, y), (x + 4, y - 4), "ink", 2)
+    return (
+        svg.line((x, y + 8), (x, foot), "ink", 2)
+        + svg.circle((x, y), 8, "paper", "ink", 2)
+        + svg.line((x, y), (x + 4, y - 4), "ink", 2)
+    )
 
 
 def _base(valve: bool) -> str:
@@ -19,7 +23,17 @@ def _base(valve: bool) -> str:
 
 
 def _tank() -> str:
-    return svg.el("rect", x=_TANK[0], y=_TANK[1], width=_TANK[2], height=_TANK[3], rx=7, fill="paper", stroke="ink", stroke_width=2)
+    return svg.el(
+        "rect",
+        x=_TANK[0],
+        y=_TANK[1],
+        width=_TANK[2],
+        height=_TANK[3],
+        rx=7,
+        fill="paper",
+        stroke="ink",
+        stroke_width=2,
+    )
 
 
 def gauge_at(place: str) -> str:
@@ -31,5 +45,11 @@ def gauge_at(place: str) -> str:
 def behind(what: str) -> str:
     """Room, pump or tank behind the shut valve."""
     room = "".join(svg.line((146 + 8 * i, 31), (146 + 8 * i, 45), "grey", 1.6) for i in range(4))
-    pump = svg.circle((158, 38), 14, "paper", "ink", 2) + svg.line((148, 46), (168, 30), "ink", 2) + svg.circle((158, 38), 8, "none", "ink", 1.6)
-    return svg.drawing(_W, _H, _base(True) + {"room": room, "pump": pump, "tank": _tank()}[what], f"{what} behind the valve")
+    pump = (
+        svg.circle((158, 38), 14, "paper", "ink", 2)
+        + svg.line((148, 46), (168, 30), "ink", 2)
+        + svg.circle((158, 38), 8, "none", "ink", 1.6)
+    )
+    return svg.drawing(
+        _W, _H, _base(True) + {"room": room, "pump": pump, "tank": _tank()}[what], f"{what} behind the valve"
+    )

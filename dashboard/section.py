@@ -15,6 +15,7 @@ from dashboard import svg
 from dashboard.svg import Point
 
 State = Literal["likely", "open", "sealed", "only", "covered"]
+Valve = Literal["none", "shut", "open"]
 ASSUMED_INSIDE_MM = (600.0, 400.0, 120.0)
 ASSUMED_BOARD_MM = 18.0
 PUTTY = 7.0
@@ -167,8 +168,9 @@ def vent_xs(f: Frame) -> list[float]:
 
 def _vents(f: Frame) -> str:
     wide = max(2.0, f.box.vents.drill_mm * f.scale)
-    return "".join(svg.rect(x - wide / 2, f.top - f.wall, wide, f.wall, fill="paper", stroke="grey", width=0.7)
-                   for x in vent_xs(f))
+    return "".join(
+        svg.rect(x - wide / 2, f.top - f.wall, wide, f.wall, fill="paper", stroke="grey", width=0.7) for x in vent_xs(f)
+    )
 
 
 def _lip(f: Frame) -> str:
@@ -205,7 +207,12 @@ def valve_at(f: Frame) -> Point:
 def bow_tie(at: Point, size: float, shut: bool) -> str:
     """The valve: two triangles nose to nose, filled when shut."""
     x, y = at
-    outline = ((x - size, y - size * 0.8), (x + size, y + size * 0.8), (x + size, y - size * 0.8), (x - size, y + size * 0.8))
+    outline = (
+        (x - size, y - size * 0.8),
+        (x + size, y + size * 0.8),
+        (x + size, y - size * 0.8),
+        (x - size, y + size * 0.8),
+    )
     return svg.poly(outline, "ink" if shut else "paper", "ink", 1.8)
 
 
@@ -219,7 +226,9 @@ def _hose(f: Frame, shut: bool) -> str:
     y, half = hose_start(f)
     x, end = f.port_x, valve_at(f)
     r = 6.0
-    bend = f"M{x:.1f},{y:.1f} V{end[1] - r * 2:.1f} Q{x:.1f},{end[1]:.1f} {x + r * 2:.1f},{end[1]:.1f} H{end[0] - 12:.1f}"
+    bend = (
+        f"M{x:.1f},{y:.1f} V{end[1] - r * 2:.1f} Q{x:.1f},{end[1]:.1f} {x + r * 2:.1f},{end[1]:.1f} H{end[0] - 12:.1f}"
+    )
     wide, thin = half * 1.1 + 3.6, half * 1.1
     tube = svg.el("path", d=bend, fill="none", stroke="ink", stroke_width=wide)
     return tube + svg.el("path", d=bend, fill="none", stroke="paper", stroke_width=thin) + bow_tie(end, 12, shut)
@@ -248,7 +257,14 @@ def _film_on_top(f: Frame) -> str:
 def _film_on_rim(f: Frame) -> str:
     x0, y, x1, _ = f.outer
     up = y - f.lip - 3
-    run = ((x0 - 5, up), (f.left + 2, up + 2), (f.left + 20, y - 2), (f.right - 20, y - 2), (f.right - 2, up + 2), (x1 + 5, up))
+    run = (
+        (x0 - 5, up),
+        (f.left + 2, up + 2),
+        (f.left + 20, y - 2),
+        (f.right - 20, y - 2),
+        (f.right - 2, up + 2),
+        (x1 + 5, up),
+    )
     putty = svg.rect(x0 - 7, up - 2, 9, 6, fill="ink") + svg.rect(x1 - 2, up - 2, 9, 6, fill="ink")
     return svg.path(run, "ink", 3.2) + putty
 
@@ -263,13 +279,21 @@ def _sheet(f: Frame) -> str:
     w, high, up = x1 - x0, mould_height(f), y - f.lip - 4
     hump = [(x0 + w * 0.26, y - 3), (x0 + w * 0.32, y - high), (x0 + w * 0.68, y - high), (x0 + w * 0.74, y - 3)]
     run = [(x0 - min(40.0, w * 0.13), up - 2), (x0, up), *hump, (x1, up), (x1 + min(40.0, w * 0.13), up - 2)]
-    inner = [(x0 + w * 0.28, y - 1), (x0 + w * 0.335, y - high + 7), (x0 + w * 0.665, y - high + 7), (x0 + w * 0.72, y - 1)]
+    inner = [
+        (x0 + w * 0.28, y - 1),
+        (x0 + w * 0.335, y - high + 7),
+        (x0 + w * 0.665, y - high + 7),
+        (x0 + w * 0.72, y - 1),
+    ]
     double = svg.path(run, "ink", 5.2 if f.wall >= 6 else 3) + svg.path(run, "paper", 2.2 if f.wall >= 6 else 1)
     return svg.poly(inner, "paper", "grey", 1) + double
 
 
 _CLOSURES = {
-    "vents-taped": _tape, "film-on-top": _film_on_top, "film-on-rim": _film_on_rim, "formed-sheet": _sheet,
+    "vents-taped": _tape,
+    "film-on-top": _film_on_top,
+    "film-on-rim": _film_on_rim,
+    "formed-sheet": _sheet,
 }
 
 
@@ -285,7 +309,7 @@ def _capped(f: Frame) -> str:
     return svg.rect(x0, y0, x1 - x0, y1 - y0, stroke="grey", dash="4 4") + cap
 
 
-def body(f: Frame, setup: str | None = None, hose: Literal["none", "shut", "open"] = "shut") -> str:
+def body(f: Frame, setup: str | None = None, hose: Valve = "shut") -> str:
     """The box itself with what closes its top, without marks."""
     pipe = _stub(f) + ("" if hose == "none" else _hose(f, hose == "shut"))
     if setup == "line-only":
@@ -299,7 +323,7 @@ def _port_hole(f: Frame) -> str:
     return svg.rect(f.port_x - bore / 2, f.floor - 0.8, bore, f.wall + 1.6, fill="inside")
 
 
-def height_of(f: Frame, hose: Literal["none", "shut", "open"] = "shut") -> float:
+def height_of(f: Frame, hose: Valve = "shut") -> float:
     """Height the drawing needs, px."""
     return hose_start(f)[0] + (6 if hose == "none" else 48)
 

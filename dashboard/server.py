@@ -72,8 +72,13 @@ def prepare(shop: Shop, host: str = LOOPBACK, port: int = FIRST_PORT, share: boo
     return Served(server, real, link)
 
 
-def serve(shop: Shop, host: str = LOOPBACK, port: int = FIRST_PORT, share: bool = False,
-          ready: Callable[[str], None] | None = None) -> None:
+def serve(
+    shop: Shop,
+    host: str = LOOPBACK,
+    port: int = FIRST_PORT,
+    share: bool = False,
+    ready: Callable[[str], None] | None = None,
+) -> None:
     """Serve the pages until interrupted; ``ready`` is told the link once the port is bound."""
     served = prepare(shop, host, port, share)
     if ready is not None:
@@ -92,14 +97,18 @@ def _bind(app: Flask, host: str, port: int) -> tuple[MultiSocketServer | BaseWSG
             server = waitress.create_server(app, host=host, port=number, threads=THREADS, ident="boxhold")
         except OSError as trouble:
             if trouble.errno != errno.EADDRINUSE:
-                raise OutsideWorldFailed(f"{host}:{number} cannot be listened on: {trouble.strerror}; take another address.") from trouble
+                raise OutsideWorldFailed(
+                    f"{host}:{number} cannot be listened on: {trouble.strerror}; take another address."
+                ) from trouble
             continue
-        return server, int(server.effective_port)  # type: ignore[union-attr]
-    raise OutsideWorldFailed(f"Ports {port} to {port + PORTS_TRIED - 1} on {host} are all in use; name another with --port.")
+        return server, int(server.effective_port)
+    raise OutsideWorldFailed(
+        f"Ports {port} to {port + PORTS_TRIED - 1} on {host} are all in use; name another with --port."
+    )
 
 
 def own_address() -> str:
-    """This machine's address in its network; no packet is sent."""
+    """Address of the machine's address in its network; no packet is sent."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(("192.0.2.1", 9))
@@ -111,10 +120,19 @@ def own_address() -> str:
 def content_policy(app: Dash) -> str:
     """What a page may load: itself only."""
     scripts = " ".join(("'self'", *app.csp_hashes()))
-    return "; ".join((
-        "default-src 'none'", f"script-src {scripts}", "style-src 'self' 'unsafe-inline'", "img-src 'self' data: blob:",
-        "font-src 'self'", "connect-src 'self'", "base-uri 'none'", "form-action 'self'", "frame-ancestors 'none'",
-    ))
+    return "; ".join(
+        (
+            "default-src 'none'",
+            f"script-src {scripts}",
+            "style-src 'self' 'unsafe-inline'",
+            "img-src 'self' data: blob:",
+            "font-src 'self'",
+            "connect-src 'self'",
+            "base-uri 'none'",
+            "form-action 'self'",
+            "frame-ancestors 'none'",
+        )
+    )
 
 
 def guard(app: Dash, token: str | None = None, hosts: set[str] | None = None) -> None:
@@ -123,7 +141,8 @@ def guard(app: Dash, token: str | None = None, hosts: set[str] | None = None) ->
     ``hosts`` are the names by which the pages may be asked for; None allows any (shared pages are
     guarded by their token).
     """
-    flask, policy = app.server, content_policy(app)
+    flask: Flask = app.server
+    policy = content_policy(app)
 
     @flask.before_request
     def check() -> Any:

@@ -18,10 +18,12 @@ from acquisition.archive import Archive
 from acquisition.errors import BoxholdError
 from acquisition.records import Box, Event, Log
 from analysis.results import Assessment, HistoryLine, Ranking, SheetComparison
+from dashboard.holds import Holds
 from dashboard.inbox import Inbox
 
 Read = TypeVar("Read")
 Stamp = tuple[tuple[str, int, int], ...]
+MOST_KEPT = 200
 WITHOUT_SHEET = ("film-on-rim", "vents-taped")
 _URGENCY = ("stalls", "over", "cannot-tell", "no-answer", "no-limit", "within", "tight")
 
@@ -55,7 +57,8 @@ class Findings:
     def trial(self, key: str) -> Trial | None:
         """The trial of an address: its key, or the beginning of it (the start of the test)."""
         return next((t for t in self.trials if t.key == key), None) or next(
-            (t for t in self.trials if t.key.startswith(key)), None)
+            (t for t in self.trials if t.key.startswith(key)), None
+        )
 
     @property
     def last(self) -> Trial | None:
@@ -97,6 +100,7 @@ class Shop:
         self.archive = Archive(self.archive_dir)
         self._pool = ThreadPoolExecutor(workers, thread_name_prefix="working-out")
         self.inbox = Inbox()
+        self.holds = Holds(self.archive)
         self._single: dict[str, Future[Assessment]] = {}
         self._known: dict[str, tuple[Stamp, Future[Findings]]] = {}
         self._lock = threading.Lock()
@@ -135,6 +139,8 @@ class Shop:
         ``key`` tells it apart from others; the box file of the archive is used when the log names its box.
         """
         with self._lock:
+            while len(self._single) > MOST_KEPT:
+                self._single.pop(next(iter(self._single)))
             if key not in self._single:
                 self._single[key] = self._pool.submit(self._one, log)
             future = self._single[key]
@@ -148,7 +154,8 @@ class Shop:
 
         name = log.header.box
         box = self.archive.box(name) if name in self.names() and name is not None else None
-        return assess_logs([(log, box)])[0]
+        result: Assessment = assess_logs([(log, box)])[0]
+        return result
 
     def _future(self, name: str) -> Future[Findings]:
         stamp = self._stamp(name)
@@ -165,19 +172,25 @@ class Shop:
         return tuple((p.name, s.st_mtime_ns, s.st_size) for p in files if p.exists() for s in (p.stat(),))
 
     def work_out(self, name: str) -> Findings:
-        """Read a box's files and work everything out; slow."""
+        """Read a box's files and work out what is not kept in the catalogue; slow."""
+        from dashboard.kept_results import assess_box
+
         troubles: list[str] = []
         box = _kept(lambda: self.archive.box(name), troubles) or Box(name)
         events = _kept(lambda: self.archive.events(name), troubles) or ()
-        logs = []
-        for path in self.tests_of(name):
-            log = _kept(lambda path=path: self.archive.log(path), troubles)  # type: ignore[misc]
-            if log is not None:
-                logs.append((path.stem, log))
-        return _conclude(box, events, logs, tuple(troubles))
+        results = _kept(lambda: assess_box(self.archive, name, troubles.append), troubles) or []
+        trials = tuple(Trial(Path(r.log).stem, self.archive.log(r.log), r) for r in results)
+        return conclude(box, events, trials, tuple(troubles))
+
+    def with_curves(self, name: str, trial: Trial, wait_s: float | None = 0.25) -> Assessment | None:
+        """A trial's result with the curves a page draws, or None while they are being worked out."""
+        if trial.result.curves is not None:
+            return trial.result
+        return self.assess_once(f"{name}/{trial.key}/{trial.result.log}", trial.log, wait_s)
 
     def close(self) -> None:
         """Stop working out."""
+        self.holds.close()
         self._pool.shutdown(wait=True, cancel_futures=True)
 
 
@@ -190,17 +203,18 @@ def _kept(read: Callable[[], Read], troubles: list[str]) -> Read | None:
         return None
 
 
-def _conclude(box: Box, events: tuple[Event, ...], logs: list[tuple[str, Log]], troubles: tuple[str, ...]) -> Findings:
-    from analysis.assess import assess_logs
-
+def conclude(
+    box: Box, events: tuple[Event, ...], trials: tuple[Trial, ...], troubles: tuple[str, ...] = ()
+) -> Findings:
+    """Rank, compare and follow over the months what single tests gave."""
     from analysis.history import history
     from analysis.ranking import rank
 
-    results = list(assess_logs([(log, box) for _, log in logs]))
-    trials = tuple(Trial(key, log, result) for (key, log), result in zip(logs, results, strict=True))
-    ranking = rank(results, box, events) if results else None
-    lines = tuple(history(results, events, box)) if results else ()
-    return Findings(box, events, trials, ranking, comparisons(results), lines, troubles)
+    results = [t.result for t in trials]
+    if not results:
+        return Findings(box, events, troubles=troubles)
+    ranking = rank(results, box, events)
+    return Findings(box, events, trials, ranking, comparisons(results), history(results, events, box), troubles)
 
 
 def comparisons(results: list[Assessment]) -> dict[str, SheetComparison]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from analysis import wording
 from analysis.results import Assessment
 from dashboard import marks, svg
@@ -18,13 +20,18 @@ def stall_tests(known: Findings, width: float) -> str:
     highs = [r.area_m2.high * MM2 for r in results if r.area_m2]
     axis = linear_for(0.0, max(highs, default=1.0), max(150.0, width * 0.4), width - 24)
     bottom = 46 + ROW * len(results)
-    grid = "".join(svg.text((axis.at(t), 38), axis.label(t), fill="second", anchor="middle") + svg.line((axis.at(t), 46), (axis.at(t), bottom), "hairline", 1)
-                   for t in axis.ticks())
+    grid = "".join(
+        svg.text((axis.at(t), 38), axis.label(t), fill="second", anchor="middle")
+        + svg.line((axis.at(t), 46), (axis.at(t), bottom), "hairline", 1)
+        for t in axis.ticks()
+    )
     rows = "".join(_row(r, axis, 46 + ROW * (i + 0.5)) for i, r in enumerate(results))
     limit = next((r.limit for r in results if r.limit), None)
     twin = marks.limit_upright(axis.at(limit.area_m2 * MM2), 46, bottom) if limit else ""
     title = svg.text((axis.right, 18), "leak area by the pump's curve, mm², 95 %", fill="second", anchor="end")
-    return svg.drawing(width, bottom + 6, title + grid + twin + rows + _apart(results, axis), "Stall tests with their intervals")
+    return svg.drawing(
+        width, bottom + 6, title + grid + twin + rows + _apart(results, axis), "Stall tests with their intervals"
+    )
 
 
 def _row(result: Assessment, axis: Linear, y: float) -> str:
@@ -32,19 +39,27 @@ def _row(result: Assessment, axis: Linear, y: float) -> str:
     if area is None:
         return ""
     day = wording.date_text(result.started.date(), with_year=False) if result.started else "a day not said"
-    level = "" if result.stall_pa is None else f"sits at {wording.pressure_text(result.stall_pa, 'metric', result.room_pa or 101_325.0)}"
-    words = svg.text((4, y - 10), day, size=16, bold=True) + svg.lines_of_text((4, y + 9), (wording.setup_name(result.setup), level), 17, fill="second")
+    level = (
+        ""
+        if result.stall_pa is None
+        else f"sits at {wording.pressure_text(result.stall_pa, 'metric', result.room_pa or 101_325.0)}"
+    )
+    words = svg.text((4, y - 10), day, size=16, bold=True) + svg.lines_of_text(
+        (4, y + 9), (wording.setup_name(result.setup), level), 17, fill="second"
+    )
     return words + marks.jaws(axis.at(area.low * MM2), axis.at(area.value * MM2), axis.at(area.high * MM2), y)
 
 
 def _apart(results: list[Assessment], axis: Linear) -> str:
     out = []
-    for i, (one, other) in enumerate(zip(results, results[1:], strict=False)):
+    for i, (one, other) in enumerate(pairwise(results)):
         if one.area_m2 is None or other.area_m2 is None or one.setup != other.setup or one.sealed != other.sealed:
             continue
         low, high = sorted((one.area_m2, other.area_m2), key=lambda a: a.value)
         if low.high < high.low:
             y = 46 + ROW * (i + 1)
             a, b = axis.at(low.high * MM2), axis.at(high.low * MM2)
-            out.append(svg.line((a, y), (b, y), "ink", 1.8) + svg.text((a - 8, y + 5), "do not meet", bold=True, anchor="end"))
+            out.append(
+                svg.line((a, y), (b, y), "ink", 1.8) + svg.text((a - 8, y + 5), "do not meet", bold=True, anchor="end")
+            )
     return "".join(out)

@@ -32,15 +32,40 @@ def el(tag: str, content: str = "", **attrs: object) -> str:
 
 def line(a: Point, b: Point, stroke: str = "ink", width: float = 1.5, dash: str | None = None) -> str:
     """A straight line."""
-    return el("line", x1=float(a[0]), y1=float(a[1]), x2=float(b[0]), y2=float(b[1]), stroke=stroke,
-              stroke_width=width, stroke_dasharray=dash)
+    return el(
+        "line",
+        x1=float(a[0]),
+        y1=float(a[1]),
+        x2=float(b[0]),
+        y2=float(b[1]),
+        stroke=stroke,
+        stroke_width=width,
+        stroke_dasharray=dash,
+    )
 
 
-def rect(x: float, y: float, w: float, h: float, fill: str = "none", stroke: str = "none", width: float = 1.6,
-         dash: str | None = None) -> str:
+def rect(
+    x: float,
+    y: float,
+    w: float,
+    h: float,
+    fill: str = "none",
+    stroke: str = "none",
+    width: float = 1.6,
+    dash: str | None = None,
+) -> str:
     """A rectangle from its upper left corner."""
-    return el("rect", x=float(x), y=float(y), width=float(max(w, 0.0)), height=float(max(h, 0.0)), fill=fill,
-              stroke=stroke, stroke_width=width, stroke_dasharray=dash)
+    return el(
+        "rect",
+        x=float(x),
+        y=float(y),
+        width=float(max(w, 0.0)),
+        height=float(max(h, 0.0)),
+        fill=fill,
+        stroke=stroke,
+        stroke_width=width,
+        stroke_dasharray=dash,
+    )
 
 
 def poly(points: Iterable[Point], fill: str = "none", stroke: str = "none", width: float = 1.6) -> str:
@@ -50,31 +75,64 @@ def poly(points: Iterable[Point], fill: str = "none", stroke: str = "none", widt
 
 def path(points: Iterable[Point], stroke: str = "ink", width: float = 1.6, dash: str | None = None) -> str:
     """An open line through points."""
-    return el("polyline", points=_joined(points), fill="none", stroke=stroke, stroke_width=width,
-              stroke_dasharray=dash, stroke_linejoin="round")
+    return el(
+        "polyline",
+        points=_joined(points),
+        fill="none",
+        stroke=stroke,
+        stroke_width=width,
+        stroke_dasharray=dash,
+        stroke_linejoin="round",
+    )
 
 
 def _joined(points: Iterable[Point]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
 
 
-def circle(centre: Point, r: float, fill: str = "none", stroke: str = "none", width: float = 1.6,
-           dash: str | None = None) -> str:
+def circle(
+    centre: Point, r: float, fill: str = "none", stroke: str = "none", width: float = 1.6, dash: str | None = None
+) -> str:
     """A circle."""
-    return el("circle", cx=float(centre[0]), cy=float(centre[1]), r=float(r), fill=fill, stroke=stroke,
-              stroke_width=width, stroke_dasharray=dash)
+    return el(
+        "circle",
+        cx=float(centre[0]),
+        cy=float(centre[1]),
+        r=float(r),
+        fill=fill,
+        stroke=stroke,
+        stroke_width=width,
+        stroke_dasharray=dash,
+    )
 
 
-def text(at: Point, words: str, *, size: float = 14, fill: str = "ink", anchor: str = "start", bold: bool = False,
-         lettered: bool = False, edge: str | None = "paper") -> str:
+def text(
+    at: Point,
+    words: str,
+    *,
+    size: float = 14,
+    fill: str = "ink",
+    anchor: str = "start",
+    bold: bool = False,
+    lettered: bool = False,
+    edge: str | None = "paper",
+) -> str:
     """Words with their baseline at ``at``.
 
     ``lettered`` takes the drawing hand (Routed Gothic, 17 px and more); ``edge`` is the colour of the
     edge round the letters that keeps them readable over lines.
     """
     names = " ".join(n for n, on in (("lettered", lettered), ("bold", bold), (f"edge-{edge}", edge)) if on)
-    return el("text", escape(words), x=float(at[0]), y=float(at[1]), font_size=float(size), text_anchor=anchor,
-              fill=fill, class_=names or None)
+    return el(
+        "text",
+        escape(words),
+        x=float(at[0]),
+        y=float(at[1]),
+        font_size=float(size),
+        text_anchor=anchor,
+        fill=fill,
+        class_=names or None,
+    )
 
 
 def lines_of_text(at: Point, words: Sequence[str], step: float = 18, **how: object) -> str:
@@ -84,14 +142,29 @@ def lines_of_text(at: Point, words: Sequence[str], step: float = 18, **how: obje
 
 def drawing(width: float, height: float, content: str, label: str) -> str:
     """A whole drawing with its sentence for screen readers."""
-    return el("svg", el("title", escape(label)) + content, viewBox=f"0 0 {width:.0f} {height:.0f}", width=f"{width:.0f}",
-              height=f"{height:.0f}", role="img", aria_label=label, class_="drawn")
+    return el(
+        "svg",
+        el("title", escape(label)) + content,
+        viewBox=f"0 0 {width:.0f} {height:.0f}",
+        width=f"{width:.0f}",
+        height=f"{height:.0f}",
+        role="img",
+        aria_label=label,
+        class_="drawn",
+    )
 
 
 def _hatch(name: str, step: float, width: float, colour: str, angle: float) -> str:
     stroke = el("line", x1=0.0, y1=step / 2, x2=step, y2=step / 2, stroke=colour, stroke_width=width)
-    return el("pattern", stroke, id=name, width=step, height=step, patternUnits="userSpaceOnUse",
-              patternTransform=f"rotate({angle})")
+    return el(
+        "pattern",
+        stroke,
+        id=name,
+        width=step,
+        height=step,
+        patternUnits="userSpaceOnUse",
+        patternTransform=f"rotate({angle})",
+    )
 
 
 def _dots(name: str, step: float, r: float, colour: str) -> str:
@@ -100,14 +173,16 @@ def _dots(name: str, step: float, r: float, colour: str) -> str:
 
 
 _BY_CHANCE = ((1, 10.0, 1.4), (2, 7.0, 2.2), (3, 5.0, 3.2))
-HATCHES = "".join((
-    *(_hatch(f"air-{n}", step, width, "air", -45) for n, step, width in _BY_CHANCE),
-    *(_hatch(f"ink-{n}", step, width, "ink", -45) for n, step, width in _BY_CHANCE),
-    _hatch("covered", 6.0, 1.0, "grey", 45),
-    _hatch("past", 7.0, 0.6, "air", -45),
-    _hatch("stripes", 11.0, 5.0, "ink", -45),
-    _dots("dots", 7.0, 0.9, "grey"),
-))
+HATCHES = "".join(
+    (
+        *(_hatch(f"air-{n}", step, width, "air", -45) for n, step, width in _BY_CHANCE),
+        *(_hatch(f"ink-{n}", step, width, "ink", -45) for n, step, width in _BY_CHANCE),
+        _hatch("covered", 6.0, 1.0, "grey", 45),
+        _hatch("past", 7.0, 0.6, "air", -45),
+        _hatch("stripes", 11.0, 5.0, "ink", -45),
+        _dots("dots", 7.0, 0.9, "grey"),
+    )
+)
 
 
 def hatch_defs() -> str:

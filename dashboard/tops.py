@@ -9,14 +9,22 @@ from dashboard import svg
 from dashboard.section import baffle_counts
 
 TOO_LARGE = 10.0
-VERDICT_WORDS = {"may be tested": "may be tested, in steps", "warned": "warned", "not with this top": "not with this top", "unknown": "not known"}
+VERDICT_WORDS = {
+    "may be tested": "may be tested, in steps",
+    "warned": "warned",
+    "not with this top": "not with this top",
+    "unknown": "not known",
+}
 
 
 def _arrows(x: float, wide: float, y: float) -> str:
     out = []
     for i in range(9):
         at = x + wide * (i + 0.5) / 9
-        out.append(svg.line((at, y), (at, y + 20), "second", 1.3) + svg.poly(((at - 4, y + 18), (at + 4, y + 18), (at, y + 26)), "second"))
+        out.append(
+            svg.line((at, y), (at, y + 20), "second", 1.3)
+            + svg.poly(((at - 4, y + 18), (at + 4, y + 18), (at, y + 26)), "second")
+        )
     return "".join(out)
 
 
@@ -35,11 +43,22 @@ def _scale_bar(x: float, wide: float, y: float, check: TopCheck, bad: bool) -> s
         return ""
     longest = max(check.never_over_m * 1.35, check.bay.span_m * 1.08)
     may, never, span = (x + wide * v / longest for v in (check.may_span_m, check.never_over_m, check.bay.span_m))
-    bar = svg.rect(x, y, may - x, 14, "paper", "grey", 1.3) + svg.rect(may, y, never - may, 14, "url(#air-1)", "air", 1.3)
+    bar = svg.rect(x, y, may - x, 14, "paper", "grey", 1.3) + svg.rect(
+        may, y, never - may, 14, "url(#air-1)", "air", 1.3
+    )
     bar += svg.rect(never, y, x + wide - never, 14, "url(#air-3)", "air", 1.3)
     tick = svg.rect(span - 3, y - 8, 6, 30, fill="air" if bad else "ink")
-    words = "".join(svg.text((at, y + 34), f"{v * 1000:.0f}", fill="second", anchor="middle") for at, v in ((may, check.may_span_m), (never, check.never_over_m)))
-    named = svg.text((span, y - 13), f"span {check.bay.span_m * 1000:.0f} mm", bold=True, fill="air" if bad else "ink", anchor="middle")
+    words = "".join(
+        svg.text((at, y + 34), f"{v * 1000:.0f}", fill="second", anchor="middle")
+        for at, v in ((may, check.may_span_m), (never, check.never_over_m))
+    )
+    named = svg.text(
+        (span, y - 13),
+        f"span {check.bay.span_m * 1000:.0f} mm",
+        bold=True,
+        fill="air" if bad else "ink",
+        anchor="middle",
+    )
     return bar + tick + words + named
 
 
@@ -54,9 +73,29 @@ def top_picture(box: Box, check: TopCheck, width: float, title: str, extra: int 
     x, wide, y = 14.0, width - 28.0, 66.0
     deep = min(26.0, (bow or 0.0) * TOO_LARGE * wide / max(box.inside_mm[0] if box.inside_mm else 600.0, 1.0))
     posts = "".join(svg.rect(x + wide * i / spans - 5, y + 12, 10, 32, "board", "ink") for i in range(spans + 1))
-    bows = "" if bow is None else "".join(
-        svg.text((x + wide * (i + 0.5) / spans, y + deep + 32), f"bows {wording.two_figures(bow)} mm" if spans < 4 else wording.two_figures(bow),
-                 bold=True, fill="air" if bad else "ink", anchor="middle") for i in range(spans))
-    head = svg.text((x, 18), f"{title}: {VERDICT_WORDS[check.verdict]}", size=16, bold=True, fill="air" if bad else "ink")
-    content = head + _arrows(x, wide, 32) + posts + _bowed(x, wide, y, spans, deep, 12) + bows + _scale_bar(x, wide, 144, check, bad)
+    bows = (
+        ""
+        if bow is None
+        else "".join(
+            svg.text(
+                (x + wide * (i + 0.5) / spans, y + deep + 32),
+                f"bows {wording.two_figures(bow)} mm" if spans < 4 else wording.two_figures(bow),
+                bold=True,
+                fill="air" if bad else "ink",
+                anchor="middle",
+            )
+            for i in range(spans)
+        )
+    )
+    head = svg.text(
+        (x, 18), f"{title}: {VERDICT_WORDS[check.verdict]}", size=16, bold=True, fill="air" if bad else "ink"
+    )
+    content = (
+        head
+        + _arrows(x, wide, 32)
+        + posts
+        + _bowed(x, wide, y, spans, deep, 12)
+        + bows
+        + _scale_bar(x, wide, 144, check, bad)
+    )
     return svg.drawing(width, 186, content, f"{title}: {VERDICT_WORDS[check.verdict]}")

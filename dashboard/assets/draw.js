@@ -132,3 +132,44 @@ document.addEventListener("click", function (e) {
   window.dash_clientside.set_props("url", {pathname: to.pathname, search: to.search});
   if (moved) { window.scrollTo(0, 0); }
 });
+
+// Buttons and keys of a running hold test.
+(function () {
+  "use strict";
+  function name() {
+    const found = window.location.pathname.match(/^\/hold\/([^/]+)$/);
+    return found ? found[1] : null;
+  }
+  function act(what) {
+    if (name()) {
+      fetch("/api/hold/" + name(), {method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(what)});
+    }
+  }
+  document.addEventListener("click", function (e) {
+    const button = e.target.closest && e.target.closest("[data-hold]");
+    if (button) { act({do: button.dataset.hold}); }
+  });
+  document.addEventListener("keydown", function (e) {
+    if (!name() || e.target.closest("input, select, textarea, button, a, summary")) { return; }
+    const press = function (which) {
+      const button = document.querySelector("[data-hold=" + which + "]");
+      if (button) { e.preventDefault(); button.click(); }
+    };
+    if (e.key === " ") { press("end"); }
+    if (e.key === "h" || e.key === "H") { press("on"); }
+    if (e.key === "b" || e.key === "B") { document.documentElement.classList.toggle("bench"); }
+    if (e.key === "m" || e.key === "M") {
+      const words = window.prompt("Remark, kept with this moment:");
+      if (words) { act({do: "remark", text: words}); }
+    }
+  });
+  // The screen stays awake during a hold where the browser allows it.
+  let lock = null;
+  setInterval(function () {
+    const wanted = name() && document.visibilityState === "visible";
+    if (wanted && !lock && navigator.wakeLock) {
+      navigator.wakeLock.request("screen").then(function (l) { lock = l; l.addEventListener("release", function () { lock = null; }); }, function () {});
+    }
+    if (!name() && lock) { lock.release(); }
+  }, 5000);
+})();

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 from urllib.parse import unquote
 
-from dash import Dash, dcc, html
+from dash import Dash, html
 from dash.development.base_component import Component
 
 from dashboard import parts
@@ -19,6 +18,7 @@ from dashboard.pages import (
     forming,
     guide,
     hold,
+    hold_running,
     measurements,
     months,
     new_event,
@@ -39,6 +39,7 @@ _BOX = r"/box/(?P<name>[A-Za-z0-9._-]+)"
 ROUTES: tuple[tuple[str, Maker], ...] = (
     (r"/", boxes.page),
     (r"/hold", hold.page),
+    (r"/hold/(?P<name>[A-Za-z0-9._-]+)", hold_running.page),
     (r"/log", bring_in.page),
     (r"/help", guide.page),
     (r"/box/new", measurements.new_page),
@@ -54,7 +55,12 @@ ROUTES: tuple[tuple[str, Maker], ...] = (
     (_BOX + r"/event", new_event.page),
 )
 CALLBACKS: tuple[Callable[[Dash, Shop], None], ...] = (
-    bring_in.add_callbacks, forming.add_callbacks, hold.add_callbacks, measurements.add_callbacks, new_event.add_callbacks,
+    bring_in.add_callbacks,
+    forming.add_callbacks,
+    hold.add_callbacks,
+    hold_running.add_callbacks,
+    measurements.add_callbacks,
+    new_event.add_callbacks,
 )
 
 
@@ -97,10 +103,12 @@ def trouble_page(words: str) -> Component:
 
 
 def _no_such_page(path: str) -> Component:
-    return html.Main([
-        parts.head("Where is this?", f"There is no page {parts.short_name(path)}."),
-        html.A("To the boxes", href="/", className="button dark"),
-    ])
+    return html.Main(
+        [
+            parts.head("Where is this?", f"There is no page {parts.short_name(path)}."),
+            html.A("To the boxes", href="/", className="button dark"),
+        ]
+    )
 
 
 def _no_such_box(shop: Shop, name: str) -> Component:

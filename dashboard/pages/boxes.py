@@ -1,4 +1,4 @@
-"""Boxes: which box needs me?"""
+"""Boxes: which box needs me."""
 
 from __future__ import annotations
 
@@ -34,16 +34,27 @@ def page(shop: Shop, view: View) -> Page:
     shown = ordered if view.query.get("all") or len(ordered) <= MANY else [r for r in ordered if r.order[0] < 5]
     answer, lead = headline(ordered)
     acts = [parts.button("New box", "/box/new"), parts.button("Start a hold test", "/hold", dark=True)]
-    body = html.Main([
-        parts.head(QUESTION, answer, lead, acts=acts), *_table(shown, view), *_others(ordered, shown), _key(),
-        parts.bar(parts.button("Start a hold test", "/hold", dark=True)),
-    ])
+    body = html.Main(
+        [
+            parts.head(QUESTION, answer, lead, acts=acts),
+            *_table(shown, view),
+            *_others(ordered, shown),
+            _key(),
+            parts.bar(parts.button("Start a hold test", "/hold", dark=True)),
+        ]
+    )
     return Page(body, working=bool(waiting))
 
 
 def _waiting(shop: Shop, waiting: Sequence[BoxRow]) -> Component:
     count = sum(len(shop.tests_of(r.name)) for r in waiting)
-    return html.Main([parts.head(QUESTION, f"Working out {count} tests.", f"{len(waiting)} boxes; each shows as soon as it is known.")])
+    return html.Main(
+        [
+            parts.head(
+                QUESTION, f"Working out {count} tests.", f"{len(waiting)} boxes; each shows as soon as it is known."
+            )
+        ]
+    )
 
 
 def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
@@ -52,7 +63,10 @@ def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
     unsure = [r.name for r in ordered if r.verdict in ("cannot-tell", "no-answer")]
     off = [r.name for r in ordered if r.verdict in ("within", "tight") and rows.going_off(r.known)]
     if over:
-        answer = f"{wording.list_text(over[:4])} {'let' if len(over) > 1 else 'lets'} in more air than {'their' if len(over) > 1 else 'its'} limit."
+        answer = (
+            f"{wording.list_text(over[:4])} {'let' if len(over) > 1 else 'lets'} in more air than "
+            f"{'their' if len(over) > 1 else 'its'} limit."
+        )
         if len(over) > 4:
             answer = f"{wording.list_text([*over[:3], f'{len(over) - 3} more'])} let in more air than their limit."
     elif unsure:
@@ -60,7 +74,11 @@ def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
     elif off:
         answer = f"{wording.list_text(off[:4])} {'are' if len(off) > 1 else 'is'} going off."
     else:
-        answer = "None of them: every box that was tested holds." if any(r.result for r in ordered) else "Nothing measured yet."
+        answer = (
+            "None of them: every box that was tested holds."
+            if any(r.result for r in ordered)
+            else "Nothing measured yet."
+        )
     return answer, " ".join(_lead(ordered, over, unsure, off))
 
 
@@ -85,33 +103,55 @@ def _table(shown: Sequence[BoxRow], view: View) -> list[Component]:
 
 def _head() -> Component:
     area = html.Div([parts.limit_caption("leak area, mm², 95 %"), parts.drawn(rows.axis_head(JAWS_PX))])
-    return html.Div([
-        html.Span("box"), html.Span("all at one scale"), html.Span("last answer"), area,
-        html.Span(["like one drilled hole of", html.Br(), "leak area, 95 %"], className="amount"),
-        html.Span(["last 8 months, against", html.Br(), "the box's own limit"]), html.Span("what next"),
-    ], className="rows-head")
+    return html.Div(
+        [
+            html.Span("box"),
+            html.Span("all at one scale"),
+            html.Span("last answer"),
+            area,
+            html.Span(["like one drilled hole of", html.Br(), "leak area, 95 %"], className="amount"),
+            html.Span(["last 8 months, against", html.Br(), "the box's own limit"]),
+            html.Span("what next"),
+        ],
+        className="rows-head",
+    )
 
 
 def _phone_head(width: float) -> Component:
-    return html.Div([parts.limit_caption("leak area, mm², 95 %"), parts.drawn(rows.axis_head(width))], className="phone-only second")
+    return html.Div(
+        [parts.limit_caption("leak area, mm², 95 %"), parts.drawn(rows.axis_head(width))], className="phone-only second"
+    )
 
 
 def _row(row: BoxRow, view: View, jaws_px: float, scale: float) -> Component:
     if row.known is None:
-        return html.Div([parts.plate(row.name, rowed=True), html.Span(), html.Span("Working out its tests.")], className="box-row")
+        return html.Div(
+            [parts.plate(row.name, rowed=True), html.Span(), html.Span("Working out its tests.")], className="box-row"
+        )
     hole, area = rows.amount(row, view.system)
     todo, page_name, rest = rows.what_next(row)
     verdict = html.Span([html.B(rows.verdict_words(row, view.system)), " ", rows.why(row)])
     mark = [parts.drawn(marks.verdict(row.verdict, 26))] if row.result else []
     cells = [
-        html.Span([parts.plate(row.name, rowed=True), html.Span(f" {label(row.known)}", className="second phone-only", style={"display": "none"})],
-                  className="plate-cell"),
+        html.Span(
+            [
+                parts.plate(row.name, rowed=True),
+                html.Span(f" {label(row.known)}", className="second phone-only", style={"display": "none"}),
+            ],
+            className="plate-cell",
+        ),
         html.Span(parts.drawn(small(row.known.box, SHAPE_PX, scale=scale)), className="shape"),
         html.Span([*mark, verdict], className="told"),
         html.Span(parts.drawn(rows.jaws_cell(row, jaws_px)), className="jaws-cell"),
-        html.Span([html.Span("like a hole of ", className="short"), html.B(hole), html.Span(area, className="area")], className="amount"),
+        html.Span(
+            [html.Span("like a hole of ", className="short"), html.B(hole), html.Span(area, className="area")],
+            className="amount",
+        ),
         html.Span(parts.drawn(rows.past_cell(row, 168)), className="past"),
-        html.Span([html.B(todo), html.Span(page_name, className="note", style={"textDecoration": "underline"})], className="todo"),
+        html.Span(
+            [html.B(todo), html.Span(page_name, className="note", style={"textDecoration": "underline"})],
+            className="todo",
+        ),
     ]
     return html.A(cells, href=parts.box_href(row.name, rest), className="box-row")
 
@@ -124,29 +164,63 @@ def _others(ordered: Sequence[BoxRow], shown: Sequence[BoxRow]) -> list[Componen
 def _key() -> Component:
     shown = ("tight", "within", "over", "stalls", "cannot-tell", "no-answer")
     signs = [html.Span([parts.drawn(marks.verdict(k, 18)), marks.VERDICT_WORDS[k]]) for k in shown]
-    return html.Div([*signs, html.Span("limit: three tenths of the pump, or 3 kPa under the sheet; most urgent first", className="far")],
-                    className="key")
+    return html.Div(
+        [
+            *signs,
+            html.Span("limit: three tenths of the pump, or 3 kPa under the sheet; most urgent first", className="far"),
+        ],
+        className="key",
+    )
 
 
 def _first_start(view: View) -> Component:
     steps = (
-        ("Describe the box", "2 minutes", "Inside sizes, board, baffles. It checks whether the top will stand a vacuum."),
+        (
+            "Describe the box",
+            "2 minutes",
+            "Inside sizes, board, baffles. It checks whether the top will stand a vacuum.",
+        ),
         ("Hold it", "10 minutes", "Tape the vents, pump, soak, shut. A gauge on a lead, or read the dial yourself."),
-        ("Seal one place, hold again", "10 minutes each", "Two holds tell where. It names the next test that would tell most."),
+        (
+            "Seal one place, hold again",
+            "10 minutes each",
+            "Two holds tell where. It names the next test that would tell most.",
+        ),
     )
     three = [
-        html.Div([html.Span(str(i + 1), className="figure-no"), html.Div([html.B(name), html.Span(f" {time}", className="note"), html.P(words)])])
+        html.Div(
+            [
+                html.Span(str(i + 1), className="figure-no"),
+                html.Div([html.B(name), html.Span(f" {time}", className="note"), html.P(words)]),
+            ]
+        )
         for i, (name, time, words) in enumerate(steps)
     ]
     acts = [parts.button("Describe a box", "/box/new", dark=True)]
-    lead = ("Boxhold watches the pressure come back after you shut the valve, and works out how much air gets in, and where. "
-            "All of it stays on this computer. The made-up shop opens with: boxhold demo")
-    caption = html.P([html.B("A vacuum box, cut through, and the places where air can get in. "), html.Span("The names are the ones used on every page.", className="second")])
-    return html.Main([
-        parts.head(QUESTION, "No box yet. Describe one, or look round the made-up shop.", lead, acts=acts),
-        parts.paper(caption, parts.drawn(cutaway.named_places(view.inner - 34, view.narrow))),
-        html.Div(three, className="three"),
-        html.Div([html.Span("Readings from another gauge or an old file?", className="note"), parts.button("Bring in a log", "/log"),
-                  html.Span("Glasses on from the first pull to the let-up.", className="note far")], className="next"),
-        parts.bar(parts.button("Describe a box", "/box/new", dark=True)),
-    ])
+    lead = (
+        "Boxhold watches the pressure come back after you shut the valve, and works out how much air gets in, "
+        "and where. "
+        "All of it stays on this computer. The made-up shop opens with: boxhold demo"
+    )
+    caption = html.P(
+        [
+            html.B("A vacuum box, cut through, and the places where air can get in. "),
+            html.Span("The names are the ones used on every page.", className="second"),
+        ]
+    )
+    return html.Main(
+        [
+            parts.head(QUESTION, "No box yet. Describe one, or look round the made-up shop.", lead, acts=acts),
+            parts.paper(caption, parts.drawn(cutaway.named_places(view.inner - 34, view.narrow))),
+            html.Div(three, className="three"),
+            html.Div(
+                [
+                    html.Span("Readings from another gauge or an old file?", className="note"),
+                    parts.button("Bring in a log", "/log"),
+                    html.Span("Glasses on from the first pull to the let-up.", className="note far"),
+                ],
+                className="next",
+            ),
+            parts.bar(parts.button("Describe a box", "/box/new", dark=True)),
+        ]
+    )

@@ -45,7 +45,9 @@ def label(known: Findings) -> str:
 def setup_words(result: Assessment) -> str:
     """Setup and what was sealed: ``vents taped, nothing sealed``."""
     sealed = [wording.path_name(p, result.setup) for p in result.sealed]
-    return f"{wording.setup_name(result.setup)}, {wording.list_text(sealed) + ' sealed' if sealed else 'nothing sealed'}"
+    return (
+        f"{wording.setup_name(result.setup)}, {wording.list_text(sealed) + ' sealed' if sealed else 'nothing sealed'}"
+    )
 
 
 def when(started: datetime | None, time: bool = True) -> str:
@@ -103,7 +105,12 @@ def ranked_places(known: Findings) -> list[Place]:
         return []
     group = likely_paths(known)
     return [
-        Place(p.path, "likely" if p.path in group else "open", p.probability_largest, _seat_words(p) or drawn_words(p.path, p.probability_largest))
+        Place(
+            p.path,
+            "likely" if p.path in group else "open",
+            p.probability_largest,
+            _seat_words(p) or drawn_words(p.path, p.probability_largest),
+        )
         for p in ranking.paths
     ]
 

@@ -1,4 +1,4 @@
-"""Forming: is the poor part the box's fault?"""
+"""Forming: is the poor part the box's fault."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from dash.development.base_component import Component
 
 from analysis import wording
 from analysis.forming import CURES, SET_S, FormingAnswer, FormingCase, case_of, judge_forming
-from analysis.numberwords import pa_per_unit
+from analysis.formingwords import forming_lead, forming_sentence
 from analysis.results import Interval
 from dashboard import figures_forming, ids, parts
 from dashboard.figures import Scale
-from dashboard.pages.common import Page, label
+from dashboard.pages.common import Page, label, two_parts
 from dashboard.places import section
 from dashboard.shop import Findings, Shop
 from dashboard.view import View, read_view
@@ -25,9 +25,14 @@ TAB = "Forming"
 NEEDS_PA = 34_000.0
 """At least 20 inHg of vacuum when the sheet lands: common practice, no source."""
 SLIDERS: tuple[tuple[str, str, str, float, float, float], ...] = (
-    ("edge", "Sheet edge leak", "mm²", 0.0, 10.0, 0.1), ("walls", "Leak of the box", "mm²", 0.0, 10.0, 0.1), ("tank", "Reserve tank", "L", 0.0, 400.0, 5.0),
-    ("pump", "Pump", "L/s", 0.0, 10.0, 0.1), ("hose", "Hose bore", "mm", 6.0, 60.0, 1.0), ("vents", "Vents", "", 5.0, 400.0, 1.0),
-    ("needs", "Parts need", "kPa", 5.0, 90.0, 1.0), ("set", "Sheet has set after", "s", 5.0, 60.0, 1.0),
+    ("edge", "Sheet edge leak", "mm²", 0.0, 10.0, 0.1),
+    ("walls", "Leak of the box", "mm²", 0.0, 10.0, 0.1),
+    ("tank", "Reserve tank", "L", 0.0, 400.0, 5.0),
+    ("pump", "Pump", "L/s", 0.0, 10.0, 0.1),
+    ("hose", "Hose bore", "mm", 6.0, 60.0, 1.0),
+    ("vents", "Vents", "", 5.0, 400.0, 1.0),
+    ("needs", "Parts need", "kPa", 5.0, 90.0, 1.0),
+    ("set", "Sheet has set after", "s", 5.0, 60.0, 1.0),
 )
 Settings = dict[str, float]
 
@@ -39,26 +44,63 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
         return Page(_missing(view, known))
     settings = as_it_is(known, case)
     head, curve, cures = answered(known, settings, view)
-    sliders = parts.paper(html.Div([_slider(s, settings[s[0]]) for s in SLIDERS], className="sliders"),
-                          html.Div(html.A("As it is", href=parts.box_href(known.box.name, "/forming"), className="button"), className="next"))
+    sliders = parts.paper(
+        html.Div([_slider(s, settings[s[0]]) for s in SLIDERS], className="sliders"),
+        html.Div(
+            html.A("As it is", href=parts.box_href(known.box.name, "/forming"), className="button"), className="next"
+        ),
+    )
     tank = known.box.tank is not None
-    button = parts.button("Try it: wait 40 s longer between parts" if tank else "See where the air gets in",
-                          None if tank else parts.box_href(known.box.name, ""), dark=True)
-    note = html.P("Free, and it tells: turn the box round. Does the soft spot turn with it? Then look at the rim and the vents; else at the oven.", className="note")
-    next_row = html.Div([button, note] if not tank else [html.B("Try first: wait 40 s longer between parts"), note], className="next")
-    columns = parts.split("minmax(0,1.85fr) minmax(0,1fr)", html.Div(curve, id=ids.CURE_FIGURE), html.Div(cures, id=ids.CURE_BACK), class_name="wide")
-    caution = parts.caution("The machine's and the pump's own instructions and local codes come first. Power off and vacuum let out before reaching in.")
-    body = [html.Div(head, id="cure-head"), columns, html.Div(sliders, style={"marginTop": "12px"}), next_row, caution, dcc.Store(id=ids.CURE_BOX, data=known.box.name)]
+    button = parts.button(
+        "Try it: wait 40 s longer between parts" if tank else "See where the air gets in",
+        None if tank else parts.box_href(known.box.name, ""),
+        dark=True,
+    )
+    note = html.P(
+        "Free, and it tells: turn the box round. Does the soft spot turn with it? Then look at the rim and the "
+        "vents; else at the oven.",
+        className="note",
+    )
+    next_row = html.Div(
+        [button, note] if not tank else [html.B("Try first: wait 40 s longer between parts"), note], className="next"
+    )
+    columns = parts.split(
+        "minmax(0,1.85fr) minmax(0,1fr)",
+        html.Div(curve, id=ids.CURE_FIGURE),
+        html.Div(cures, id=ids.CURE_BACK),
+        class_name="wide",
+    )
+    caution = parts.caution(
+        "The machine's and the pump's own instructions and local codes come first. Power off and vacuum let out "
+        "before reaching in."
+    )
+    body = [
+        html.Div(head, id="cure-head"),
+        columns,
+        html.Div(sliders, style={"marginTop": "12px"}),
+        next_row,
+        caution,
+        dcc.Store(id=ids.CURE_BOX, data=known.box.name),
+    ]
     return Page(parts.box_page(view, known.box.name, label(known), TAB, QUESTION, *body))
 
 
 def _missing(view: View, known: Findings) -> Component:
     box = known.box
-    wanted = [words for words, there in (("its inside sizes or volume", box.inside_mm or box.volume_L), ("its vents", box.vents.count),
-                                         ("its pump or its tank", box.pump or box.tank)) if not there]
+    wanted = [
+        words
+        for words, there in (
+            ("its inside sizes or volume", box.inside_mm or box.volume_L),
+            ("its vents", box.vents.count),
+            ("its pump or its tank", box.pump or box.tank),
+        )
+        if not there
+    ]
     button = parts.button("Describe it", parts.box_href(box.name, "/measurements"), dark=True)
     head = parts.head(QUESTION, "Cannot tell yet.", f"Missing: {wording.list_text(wanted)}.", acts=[button])
-    picture = parts.paper(parts.drawn(section(box, min(view.inner - 34, 760), setup="formed-sheet", label="The box under a formed sheet")))
+    picture = parts.paper(
+        parts.drawn(section(box, min(view.inner - 34, 760), setup="formed-sheet", label="The box under a formed sheet"))
+    )
     return parts.box_page(view, box.name, label(known), TAB, QUESTION, head, picture, parts.bar(button))
 
 
@@ -66,7 +108,14 @@ def leaks(known: Findings) -> tuple[Interval | None, Interval | None]:
     """Leak of the sheet edge and of the box itself, m2, as the tests have them."""
     paths = known.ranking.paths if known.ranking else ()
     edge = next((p.area_m2 for p in paths if p.path == "sheet-edge"), None)
-    last = next((t.result for t in reversed(known.trials) if t.result.setup != "formed-sheet" and not t.result.sealed and t.result.area_m2), None)
+    last = next(
+        (
+            t.result
+            for t in reversed(known.trials)
+            if t.result.setup != "formed-sheet" and not t.result.sealed and t.result.area_m2
+        ),
+        None,
+    )
     return edge, last.area_m2 if last else None
 
 
@@ -75,8 +124,14 @@ def as_it_is(known: Findings, case: FormingCase) -> Settings:
     edge, walls = leaks(known)
     count = known.box.vents.count or 1
     return {
-        "edge": round(edge.value * 1e6, 2) if edge else 0.0, "walls": round(walls.value * 1e6, 2) if walls else 0.0, "tank": case.tank_m3 * 1000,
-        "pump": case.pump_m3_s * 1000, "hose": round(sqrt(4 * case.hose_m2 / pi) * 1000, 1), "vents": float(count), "needs": NEEDS_PA / 1000, "set": SET_S,
+        "edge": round(edge.value * 1e6, 2) if edge else 0.0,
+        "walls": round(walls.value * 1e6, 2) if walls else 0.0,
+        "tank": case.tank_m3 * 1000,
+        "pump": case.pump_m3_s * 1000,
+        "hose": round(sqrt(4 * case.hose_m2 / pi) * 1000, 1),
+        "vents": float(count),
+        "needs": NEEDS_PA / 1000,
+        "set": SET_S,
     }
 
 
@@ -90,8 +145,15 @@ def case_with(known: Findings, s: Settings) -> FormingCase | None:
     if points and case.pump_m3_s > 0:
         points = tuple((p, q * s["pump"] / 1000 / case.pump_m3_s) for p, q in points)
     return replace(
-        case, edge_leak_m2=s["edge"] * 1e-6, box_leak_m2=s["walls"] * 1e-6, tank_m3=s["tank"] / 1000, pump_m3_s=s["pump"] / 1000, pump_points=points,
-        hose_m2=pi * (s["hose"] / 1000) ** 2 / 4, vents_m2=s["vents"] * pi * drill**2 / 4)
+        case,
+        edge_leak_m2=s["edge"] * 1e-6,
+        box_leak_m2=s["walls"] * 1e-6,
+        tank_m3=s["tank"] / 1000,
+        pump_m3_s=s["pump"] / 1000,
+        pump_points=points,
+        hose_m2=pi * (s["hose"] / 1000) ** 2 / 4,
+        vents_m2=s["vents"] * pi * drill**2 / 4,
+    )
 
 
 def answered(known: Findings, s: Settings, view: View) -> tuple[Component, Component, Component]:
@@ -100,8 +162,13 @@ def answered(known: Findings, s: Settings, view: View) -> tuple[Component, Compo
     if case is None:
         raise ValueError("the box does not describe a forming")
     edge, walls = leaks(known)
-    found = judge_forming(case, s["needs"] * 1000, s["set"], edge if edge and abs(edge.value * 1e6 - s["edge"]) < 0.06 else None,
-                          walls if walls and abs(walls.value * 1e6 - s["walls"]) < 0.06 else None)
+    found = judge_forming(
+        case,
+        s["needs"] * 1000,
+        s["set"],
+        edge if edge and abs(edge.value * 1e6 - s["edge"]) < 0.06 else None,
+        walls if walls and abs(walls.value * 1e6 - s["walls"]) < 0.06 else None,
+    )
     answer, lead = headline(found, view.system)
     head = parts.head(QUESTION, answer, lead)
     return head, _curve(case, found, s, view), _cures(found, view)
@@ -109,42 +176,55 @@ def answered(known: Findings, s: Settings, view: View) -> tuple[Component, Compo
 
 def headline(found: FormingAnswer, system: wording.System) -> tuple[str, str]:
     """Whether the box is to blame, and what would give most back."""
-    reached = wording.pressure_step_text(found.reached_pa, "metric") if system == "metric" else wording.pressure_text(found.reached_pa, system, 101_325.0)
-    needs = wording.pressure_step_text(found.needs_pa, "metric") if system == "metric" else wording.pressure_text(found.needs_pa, system, 101_325.0)
-    if found.landing_s is None:
-        return "The sheet never lands: too little vacuum gets under it.", "Tank, vents or hose; the bars say which gives most back."
-    first = f"While detail formed, {reached} was left under the sheet; these parts need {needs}."
-    if found.short_pa <= 0:
-        return "No. There is vacuum enough while detail forms.", f"{first} Soft detail then comes from heat, vents or the mould." + _spring_back(found, system)
-    most = found.blamed.label[:1].lower() + found.blamed.label[1:] if found.blamed else ""
-    gives = f" {found.blamed.label} alone gives back {wording.interval_text(found.blamed.while_detail_forms_pa.scaled(1 / pa_per_unit(system)), wording.pressure_step_text(1, system)[-4:].strip())}." if found.blamed else ""
-    if found.box_at_fault:
-        return f"Yes: {most} gives most back.", first + gives
-    return f"Mostly not. What helps most: {most}.", first + gives + _spring_back(found, system)
-
-
-def _spring_back(found: FormingAnswer, system: wording.System) -> str:
-    if found.leak_cost_set_pa < 1000:
-        return ""
-    return f" By the time it sets the leaks have cost {wording.pressure_step_text(found.leak_cost_set_pa, system)}: that shows as spring-back, not as soft detail."
+    answer, rest = two_parts(forming_sentence(found, system))
+    return answer, " ".join(s for s in (rest, forming_lead(found, system)) if s)
 
 
 def _curve(case: FormingCase, found: FormingAnswer, s: Settings, view: View) -> Component:
     width = view.inner if view.narrow else (view.inner - 20) * 0.649 - 34
     sealed = replace(case, edge_leak_m2=0.0, box_leak_m2=0.0)
-    fig = figures_forming.forming_curve(case, sealed, found.needs_pa, s["set"], Scale(view.system, case.room_pa), width, 340 if view.narrow else 430)
-    head = html.Div([html.B("Pressure under the sheet, worked out"), html.Span("solid: as it is; dashed: leaks sealed; dotted: two tanks; hatched: what the leaks cost", className="note")], className="figure-head")
-    return parts.paper(head, parts.figure(parts.graph(fig, width=width), headline(found, view.system)[0]), class_name="flush" if view.narrow else "")
+    fig = figures_forming.forming_curve(
+        case, sealed, found.needs_pa, s["set"], Scale(view.system, case.room_pa), width, 340 if view.narrow else 430
+    )
+    head = html.Div(
+        [
+            html.B("Pressure under the sheet, worked out"),
+            html.Span(
+                "solid: as it is; dashed: leaks sealed; dotted: two tanks; hatched: what the leaks cost",
+                className="note",
+            ),
+        ],
+        className="figure-head",
+    )
+    return parts.paper(
+        head,
+        parts.figure(parts.graph(fig, width=width), headline(found, view.system)[0]),
+        class_name="flush" if view.narrow else "",
+    )
 
 
 def _cures(found: FormingAnswer, view: View) -> Component:
     width = view.inner if view.narrow else (view.inner - 20) * 0.351 - 34
     unit = wording.pressure_step_text(1.0, view.system).split("\u00a0")[-1]
-    bars = figures_forming.cure_bars(found.cures, (found.short_pa, found.short_at_set_pa), view.system, width, "What each cure alone gives back")
-    rows = [(c.label, wording.pressure_step_text(c.while_detail_forms_pa.value, view.system), wording.pressure_step_text(c.when_set_pa.value, view.system)) for c in found.cures]
+    bars = figures_forming.cure_bars(
+        found.cures, (found.short_pa, found.short_at_set_pa), view.system, width, "What each cure alone gives back"
+    )
+    rows = [
+        (
+            c.label,
+            wording.pressure_step_text(c.while_detail_forms_pa.value, view.system),
+            wording.pressure_step_text(c.when_set_pa.value, view.system),
+        )
+        for c in found.cures
+    ]
     table = parts.as_table(("cure", "2 s after it lands", "when it has set"), rows)
-    return parts.paper(html.H2(f"What each cure alone gives back, {unit}"), html.P("95 % interval. They overlap; do not add them up.", className="note"),
-                       parts.figure(parts.drawn(bars), "What each cure alone gives back", points=[": ".join(r) for r in rows], table=table))
+    return parts.paper(
+        html.H2(f"What each cure alone gives back, {unit}"),
+        html.P("95 % interval. They overlap; do not add them up.", className="note"),
+        parts.figure(
+            parts.drawn(bars), "What each cure alone gives back", points=[": ".join(r) for r in rows], table=table
+        ),
+    )
 
 
 def _slider(spec: tuple[str, str, str, float, float, float], value: float) -> Component:
@@ -159,9 +239,15 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
     keys = [s[0] for s in SLIDERS]
 
     @app.callback(
-        Output("cure-head", "children"), Output(ids.CURE_FIGURE, "children"), Output(ids.CURE_BACK, "children"),
+        Output("cure-head", "children"),
+        Output(ids.CURE_FIGURE, "children"),
+        Output(ids.CURE_BACK, "children"),
         [Output(ids.cure(f"{k}-shown"), "children") for k in keys],
-        [Input(ids.cure(k), "value") for k in keys], State(ids.CURE_BOX, "data"), State(ids.VIEW, "data"), prevent_initial_call=True)
+        [Input(ids.cure(k), "value") for k in keys],
+        State(ids.CURE_BOX, "data"),
+        State(ids.VIEW, "data"),
+        prevent_initial_call=True,
+    )
     def follow(values: list[Any], name: str, data: dict[str, Any]) -> Any:
         known = shop.findings(name, wait_s=None)
         if known is None or case_of(known.box) is None:

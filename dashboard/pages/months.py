@@ -1,4 +1,4 @@
-"""Months: is it going off, and when will it miss its limit?"""
+"""Months: is it going off, and when will it miss its limit."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from analysis import wording
-from analysis.history import forecast_crossing, going_off_sentence, is_going_off
+from analysis.history import doubling_days, forecast_crossing, going_off_sentence, is_going_off
 from analysis.results import HistoryLine
 from dashboard import figures_months, parts, rows
 from dashboard.pages.common import Page, label
@@ -29,10 +29,21 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
     event = parts.button("Add an event", parts.box_href(name, "/event"))
     if line is None or not line.tests:
         hold = parts.button("Start a hold test", f"/hold?box={name}", dark=True)
-        head = parts.head(QUESTION, "No month yet: nothing was measured.", "A trend needs five tests over a month or more.", acts=[event, hold])
-        picture = parts.paper(parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length")))
+        head = parts.head(
+            QUESTION,
+            "No month yet: nothing was measured.",
+            "A trend needs five tests over a month or more.",
+            acts=[event, hold],
+        )
+        picture = parts.paper(
+            parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length"))
+        )
         return Page(parts.box_page(view, name, label(known), TAB, QUESTION, head, picture, parts.bar(hold)))
-    again = parts.button(f"Test again by {wording.date_text(_again(line), with_year=False)}", f"/hold?box={name}&setup={line.setup}", dark=True)
+    again = parts.button(
+        f"Test again by {wording.date_text(_again(line), with_year=False)}",
+        f"/hold?box={name}&setup={line.setup}",
+        dark=True,
+    )
     answer, lead = headline(line, view)
     head = parts.head(QUESTION, answer, lead, acts=[event, again])
     others = [h for h in known.histories if h is not line and len(h.tests) > 1]
@@ -53,14 +64,21 @@ def headline(line: HistoryLine, view: View) -> tuple[str, str]:
     if per.high < 0:
         return f"Getting better: {abs(per.value):.0f} in 100 less a month.", reason
     if not is_going_off(line):
-        return "Steady: no trend that can be told from nothing.", f"Between {_signed(per.low)} and {_signed(per.high)} in 100 a month. {reason}"
+        return (
+            "Steady: no trend that can be told from nothing.",
+            f"Between {_signed(per.low)} and {_signed(per.high)} in 100 a month. {reason}",
+        )
     crossing = forecast_crossing(line)
     if crossing is not None and crossing.over_now:
         return "Going off, and past its limit already.", " ".join((going_off_sentence(line, view.system), reason))
     if crossing is None or crossing.earliest is None:
         return "Going off, but its limit is far.", " ".join((going_off_sentence(line, view.system), reason))
     when = figures_months.crossing_words(crossing)
-    answer = f"Going off. It reaches its limit {when}." if when.startswith("not") else f"Going off. It reaches its limit between {when.replace(' to ', ' and ')}."
+    answer = (
+        f"Going off. It reaches its limit {when}."
+        if when.startswith("not")
+        else f"Going off. It reaches its limit between {when.replace(' to ', ' and ')}."
+    )
     return answer, " ".join((going_off_sentence(line, view.system), reason))
 
 
@@ -71,16 +89,35 @@ def _signed(value: float) -> str:
 def _long_curve(line: HistoryLine, today: date, view: View) -> Component:
     width = view.inner if view.narrow else view.inner - 34
     sealed = wording.list_text([wording.path_name(p, line.setup) for p in line.sealed])
-    top = html.Div([
-        html.Span([html.B(f"Whole box, {wording.setup_name(line.setup)}{f', {sealed} sealed' if sealed else ''}"), f", {len(line.tests)} tests"]),
-        html.Span("each dot a test with its 95 % interval", className="note"),
-        html.Span("shaded ahead: 95 of 100 futures, if nothing is done", className="note"),
-    ], className="figure-head", style={"padding": "0 16px"} if view.narrow else {})
-    table = parts.as_table(("test", "leak area, 95 %", "set aside because"), [_cells(line, i) for i in range(len(line.tests))])
+    top = html.Div(
+        [
+            html.Span(
+                [
+                    html.B(f"Whole box, {wording.setup_name(line.setup)}{f', {sealed} sealed' if sealed else ''}"),
+                    f", {len(line.tests)} tests",
+                ]
+            ),
+            *_doubling(line),
+            html.Span("each dot a test with its 95 % interval", className="note"),
+            html.Span("shaded ahead: 95 of 100 futures, if nothing is done", className="note"),
+        ],
+        className="figure-head",
+    )
+    table = parts.as_table(
+        ("test", "leak area, 95 %", "set aside because"), [_cells(line, i) for i in range(len(line.tests))]
+    )
     points = [": ".join(_cells(line, i)[:2]) for i in range(len(line.tests))]
     graph = parts.graph(figures_months.months_curve(line, today, width, 380 if view.narrow else 420), width=width)
-    return parts.paper(top, parts.figure(graph, headline(line, view)[0], caption="Arrow keys walk the tests", points=points, table=table),
-                       class_name="flush" if view.narrow else "")
+    return parts.paper(
+        top,
+        parts.figure(graph, headline(line, view)[0], caption="Arrow keys walk the tests", points=points, table=table),
+        class_name="flush" if view.narrow else "",
+    )
+
+
+def _doubling(line: HistoryLine) -> list[Component]:
+    days = doubling_days(line.trend) if line.trend else None
+    return [] if days is None else [html.B(f"doubles in {days.value:.0f} days, {days.low:.0f} to {days.high:.0f}")]
 
 
 def _cells(line: HistoryLine, i: int) -> tuple[str, str, str]:
@@ -102,5 +139,13 @@ def _small_one(line: HistoryLine, view: View) -> Component:
     amount = f"{wording.area_number(areas[-1].value)} mm²" if areas else ""
     width = view.inner - 32 if view.narrow else (view.inner - 24) / 3 - 34
     words = "no trend yet" if line.trend is None else ("going off" if is_going_off(line) else "steady")
-    top = html.Div([html.B(name[:1].upper() + name[1:]), html.Span(amount)], className="figure-head", style={"justifyContent": "space-between"})
-    return parts.paper(top, parts.drawn(rows.small_curve(line, width, 70)), html.P(f"{len(line.tests)} tests; {words}", className="note"))
+    top = html.Div(
+        [html.B(name[:1].upper() + name[1:]), html.Span(amount)],
+        className="figure-head",
+        style={"justifyContent": "space-between"},
+    )
+    return parts.paper(
+        top,
+        parts.drawn(rows.small_curve(line, width, 70)),
+        html.P(f"{len(line.tests)} tests; {words}", className="note"),
+    )

@@ -19,7 +19,11 @@ from dashboard.view import View
 
 QUESTION = "What was done?"
 Kind = Literal["repair", "change", "remark"]
-_ANSWERS = {"repair": "A repair: what, where and when.", "change": "A change: what, where and when.", "remark": "A remark: what was noticed, and when."}
+_ANSWERS = {
+    "repair": "A repair: what, where and when.",
+    "change": "A change: what, where and when.",
+    "remark": "A remark: what was noticed, and when.",
+}
 
 
 def page(shop: Shop, view: View, known: Findings) -> Page:
@@ -29,14 +33,42 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
     path = view.query.get("path", "")
     keep = parts.button("Keep it", dark=True, id=ids.EVENT_KEEP)
     form = parts.paper(
-        _field("When", ids.EVENT_DATE, dcc.Input(id=ids.EVENT_DATE, type="text", value=date.today().isoformat(), style={"width": "150px"}), "year-month-day"),
-        _field("What it is", ids.EVENT_KIND, dbc.Select(id=ids.EVENT_KIND, value=kind, options=[{"label": k, "value": k} for k in get_args(Kind)])),
-        _field("Where", ids.EVENT_PATH, dbc.Select(id=ids.EVENT_PATH, value=path if path in PATHS else "", options=_places())),
-        _field("In your words", ids.EVENT_TEXT, dcc.Input(id=ids.EVENT_TEXT, type="text", value=_remark(view), maxLength=400, style={"width": "min(520px,60vw)", "textAlign": "left"})),
+        _field(
+            "When",
+            ids.EVENT_DATE,
+            dcc.Input(id=ids.EVENT_DATE, type="text", value=date.today().isoformat(), style={"width": "150px"}),
+            "year-month-day",
+        ),
+        _field(
+            "What it is",
+            ids.EVENT_KIND,
+            dbc.Select(id=ids.EVENT_KIND, value=kind, options=[{"label": k, "value": k} for k in get_args(Kind)]),
+        ),
+        _field(
+            "Where",
+            ids.EVENT_PATH,
+            dbc.Select(id=ids.EVENT_PATH, value=path if path in PATHS else "", options=_places()),
+        ),
+        _field(
+            "In your words",
+            ids.EVENT_TEXT,
+            dcc.Input(
+                id=ids.EVENT_TEXT,
+                type="text",
+                value=_remark(view),
+                maxLength=400,
+                style={"width": "min(520px,60vw)", "textAlign": "left"},
+            ),
+        ),
         html.P("", id=ids.EVENT_SAID, className="error", role="status"),
-        html.Div(keep, className="next"), dcc.Store(id=ids.EVENT_BOX, data=known.box.name),
+        html.Div(keep, className="next"),
+        dcc.Store(id=ids.EVENT_BOX, data=known.box.name),
     )
-    caution = [parts.caution("Silicone must cure before the next pull, a day or more. Air the room.")] if kind == "repair" else []
+    caution = (
+        [parts.caution("Silicone must cure before the next pull, a day or more. Air the room.")]
+        if kind == "repair"
+        else []
+    )
     head = parts.head(QUESTION, _ANSWERS[kind])
     return Page(parts.box_page(view, known.box.name, label(known), "Months", QUESTION, head, form, *caution))
 
@@ -47,12 +79,17 @@ def _remark(view: View) -> str:
 
 def _places() -> list[dict[str, str]]:
     parts_of = [(f"panel-edges/{s}", wording.path_name(f"panel-edges/{s}")) for s in ("front", "back", "left", "right")]
-    return [{"label": "no place in particular", "value": ""}, *({"label": p.label, "value": p.name} for p in PATHS.values()),
-            *({"label": words, "value": name} for name, words in parts_of)]
+    return [
+        {"label": "no place in particular", "value": ""},
+        *({"label": p.label, "value": p.name} for p in PATHS.values()),
+        *({"label": words, "value": name} for name, words in parts_of),
+    ]
 
 
 def _field(words: str, for_id: str, control: Any, note: str = "") -> html.Div:
-    return html.Div([html.Label([words, html.Small(note)] if note else words, htmlFor=for_id), control], className="field")
+    return html.Div(
+        [html.Label([words, html.Small(note)] if note else words, htmlFor=for_id), control], className="field"
+    )
 
 
 def kept(shop: Shop, name: str, day: str, kind: str, path: str, text: str) -> str:
@@ -73,9 +110,14 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
     """Keep an event."""
 
     @app.callback(
-        Output(ids.EVENT_SAID, "children"), Input(ids.EVENT_KEEP, "n_clicks"),
-        State(ids.EVENT_BOX, "data"), State(ids.EVENT_DATE, "value"), State(ids.EVENT_KIND, "value"), State(ids.EVENT_PATH, "value"),
-        State(ids.EVENT_TEXT, "value"), prevent_initial_call=True,
+        Output(ids.EVENT_SAID, "children"),
+        Input(ids.EVENT_KEEP, "n_clicks"),
+        State(ids.EVENT_BOX, "data"),
+        State(ids.EVENT_DATE, "value"),
+        State(ids.EVENT_KIND, "value"),
+        State(ids.EVENT_PATH, "value"),
+        State(ids.EVENT_TEXT, "value"),
+        prevent_initial_call=True,
     )
     def keep(clicks: int | None, name: str, day: str, kind: str, path: str, text: str) -> Any:
         return kept(shop, name, day, kind, path, text) if clicks else no_update

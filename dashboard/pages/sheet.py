@@ -1,4 +1,4 @@
-"""With and without sheet: is it the box, or the sheet edge?"""
+"""With and without sheet: is it the box, or the sheet edge."""
 
 from __future__ import annotations
 
@@ -42,32 +42,60 @@ def _missing(known: Findings, view: View) -> Component:
     words = "Hold it with film on the rim" if sheet else "Hold it with a sheet"
     button = parts.button(words, f"/hold?box={known.box.name}&setup={missing}", dark=True)
     answer = "Cannot tell yet: one of the two is missing."
-    lead = ("A formed sheet was held, but nothing without one. Film on the rim is the best partner: what differs is the sheet edge."
-            if sheet else "No formed sheet was held yet. Let it cool under 40 °C with the valve open, then shut and hold.")
+    lead = (
+        "A formed sheet was held, but nothing without one. Film on the rim is the best partner: what differs is "
+        "the sheet edge."
+        if sheet
+        else "No formed sheet was held yet. Let it cool under 40 °C with the valve open, then shut and hold."
+    )
     here = "formed-sheet" if sheet else next((s for s in WITHOUT_SHEET if tests_in(known, s)), "film-on-rim")
     pair = ("film-on-rim", "formed-sheet") if sheet else (here, "formed-sheet")
     pictures = [_side_picture(known, view, s, dotted=not tests_in(known, s), places=()) for s in pair]
     head = parts.head(QUESTION, answer, lead, acts=[button])
-    return parts.box_page(view, known.box.name, label(known), TAB, QUESTION, head, parts.split("1fr 1fr", *pictures, class_name="wide"), parts.bar(button))
+    return parts.box_page(
+        view,
+        known.box.name,
+        label(known),
+        TAB,
+        QUESTION,
+        head,
+        parts.split("1fr 1fr", *pictures, class_name="wide"),
+        parts.bar(button),
+    )
 
 
 def _compared(known: Findings, view: View, setup: str, found: SheetComparison) -> Component:
     answer, rest = two_parts(found.sentence)
-    head = html.Div([parts.head(QUESTION, answer, rest or _meaning(setup)), *_switch(known, setup)], className="with-switch")
+    head = html.Div(
+        [parts.head(QUESTION, answer, rest or _meaning(setup)), *_switch(known, setup)], className="with-switch"
+    )
     without, sheets = tests_in(known, setup), tests_in(known, "formed-sheet")
-    left, right = _side_picture(known, view, setup, places=_without_places(found)), _side_picture(known, view, "formed-sheet", places=_with_places(found))
+    left, right = (
+        _side_picture(known, view, setup, places=_without_places(found)),
+        _side_picture(known, view, "formed-sheet", places=_with_places(found)),
+    )
     rows = _rows(known, setup, without, sheets, found)
     limit = known.last.result.limit if known.last and known.last.result.limit else None
     width = view.inner if view.narrow else view.inner - 34
-    bars = parts.drawn(figures_sheet.four_jaws(rows, limit.area_m2 if limit else None, width, limit.source if limit else None))
+    bars = parts.drawn(
+        figures_sheet.four_jaws(rows, limit.area_m2 if limit else None, width, limit.source if limit else None)
+    )
     table = parts.as_table(("", "leak area, 95 %"), [(r.name, r.words) for r in rows])
     figure = parts.figure(bars, found.sentence, points=[f"{r.name}: {r.words}" for r in rows], table=table)
     note = "A wrong box volume would stretch all bars alike; it cannot turn the answer round. Each ring is one test."
     next_button = _next(known, sheets, found)
     return parts.box_page(
-        view, known.box.name, label(known), TAB, QUESTION, head, parts.split("1fr 1fr", left, right, class_name="wide"),
+        view,
+        known.box.name,
+        label(known),
+        TAB,
+        QUESTION,
+        head,
+        parts.split("1fr 1fr", left, right, class_name="wide"),
         html.Div(parts.paper(figure), style={"marginTop": "12px"}),
-        html.Div([html.P(note, className="note", style={"flex": "1"}), next_button], className="next main"), parts.bar(next_button))
+        html.Div([html.P(note, className="note", style={"flex": "1"}), next_button], className="next main"),
+        parts.bar(next_button),
+    )
 
 
 def _meaning(setup: str) -> str:
@@ -79,26 +107,52 @@ def _meaning(setup: str) -> str:
 def _switch(known: Findings, setup: str) -> list[Component]:
     if len(known.comparisons) < 2:
         return []
-    links = [html.A(wording.setup_name(s), href=f"?against={s}", **({"aria-current": "true"} if s == setup else {}))
-             for s in WITHOUT_SHEET if s in known.comparisons]
-    return [html.Div([html.Span("compare the sheet with ", className="note"), html.Div(links, className="switch")], className="acts no-print")]
+    links = [
+        html.A(
+            wording.setup_name(s), href=f"?against={s}", **parts.wild({"aria-current": "true"} if s == setup else {})
+        )
+        for s in WITHOUT_SHEET
+        if s in known.comparisons
+    ]
+    return [
+        html.Div(
+            [html.Span("compare the sheet with ", className="note"), html.Div(links, className="switch")],
+            className="acts no-print",
+        )
+    ]
 
 
-def _side_picture(known: Findings, view: View, setup: str, *, dotted: bool = False, places: Sequence[Place] = ()) -> Component:
+def _side_picture(
+    known: Findings, view: View, setup: str, *, dotted: bool = False, places: Sequence[Place] = ()
+) -> Component:
     results = tests_in(known, setup)
     width = view.inner if view.narrow else (view.inner - 20) / 2 - 34
     name = wording.setup_name(setup)
     area = figures_sheet.pooled(results)
     title = "Formed sheet, cooled" if setup == "formed-sheet" else name[:1].upper() + name[1:]
     number = "not held yet" if area is None else f"{wording.area_number(area.value)} mm²"
-    drawing = section(known.box, width, places, setup=setup, valve="none", tallest=100, label=f"{name}, cut along its length")
+    drawing = section(
+        known.box,
+        width,
+        places,
+        setup=setup,
+        valve="none",
+        tallest=92,
+        head=62.0,
+        label=f"{name}, cut along its length",
+    )
     picture = html.Div(parts.drawn(drawing), style={"opacity": 0.45} if dotted else {})
-    heading = html.Div([html.H2(title), html.B(number)], className="figure-head", style={"justifyContent": "space-between"})
+    heading = html.Div(
+        [html.H2(title), html.B(number)], className="figure-head", style={"justifyContent": "space-between"}
+    )
     return parts.paper(heading, picture)
 
 
 def _without_places(found: SheetComparison) -> list[Place]:
-    only = [Place(p, "only", None, "only here" if i == 0 else "") for i, p in enumerate(found.covered_paths)]
+    only = [
+        Place(p, "only", None, "only here: film and its putty" if i == 0 else "")
+        for i, p in enumerate(found.covered_paths)
+    ]
     return [*_same(found), *only]
 
 
@@ -113,12 +167,26 @@ def _same(found: SheetComparison) -> list[Place]:
     return [Place(p, "open", None, "") for p in _SAME if p not in apart]
 
 
-def _rows(known: Findings, setup: str, without: Sequence[Assessment], sheets: Sequence[Assessment], found: SheetComparison) -> list[JawRow]:
+def _rows(
+    known: Findings, setup: str, without: Sequence[Assessment], sheets: Sequence[Assessment], found: SheetComparison
+) -> list[JawRow]:
     film = "film" if setup == "film-on-rim" else "vents taped"
     name = wording.setup_name(setup)
     rows = [
-        JawRow(name[:1].upper() + name[1:], _count(len(without), film), figures_sheet.pooled(without), tuple(_values(without)), True),
-        JawRow("Formed sheet", f"{_count(len(sheets), 'sheet')}, each its own seal", figures_sheet.pooled(sheets), tuple(_values(sheets)), True),
+        JawRow(
+            name[:1].upper() + name[1:],
+            _count(len(without), film),
+            figures_sheet.pooled(without),
+            tuple(_values(without)),
+            True,
+        ),
+        JawRow(
+            "Formed sheet",
+            f"{_count(len(sheets), 'sheet')}, each its own seal",
+            figures_sheet.pooled(sheets),
+            tuple(_values(sheets)),
+            True,
+        ),
         JawRow("Sheet minus " + film, "may be negative", found.difference_m2, signed=True),
     ]
     edge = next((p for p in known.ranking.paths if p.path == "sheet-edge"), None) if known.ranking else None
@@ -129,7 +197,9 @@ def _rows(known: Findings, setup: str, without: Sequence[Assessment], sheets: Se
 
 
 def _count(number: int, word: str) -> str:
-    return f"one test, {word}" if number == 1 else f"{number} {word}s" if word in ("film", "sheet") else f"{number} tests"
+    return (
+        f"one test, {word}" if number == 1 else f"{number} {word}s" if word in ("film", "sheet") else f"{number} tests"
+    )
 
 
 def _values(results: Sequence[Assessment]) -> list[float]:
@@ -141,5 +211,9 @@ def _next(known: Findings, sheets: Sequence[Assessment], found: SheetComparison)
     if len(sheets) < 2:
         return parts.button("Next: hold a second sheet", f"/hold?box={name}&setup=formed-sheet", dark=True)
     if found.difference_m2 is not None and found.difference_m2.low > 0:
-        return parts.button("Next: raise the box, heat the edges, hold two more sheets", f"/hold?box={name}&setup=formed-sheet", dark=True)
+        return parts.button(
+            "Next: raise the box, heat the edges, hold two more sheets",
+            f"/hold?box={name}&setup=formed-sheet",
+            dark=True,
+        )
     return parts.button("See where the air gets in", parts.box_href(name, ""), dark=True)

@@ -1,4 +1,4 @@
-"""Tests: what has been tried on this box?"""
+"""Tests: what has been tried on this box."""
 
 from __future__ import annotations
 
@@ -23,9 +23,17 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
     """The tests of one box, latest first."""
     name = known.box.name
     hold = parts.button("Start a hold test", f"/hold?box={name}", dark=True)
+    body: list[Component]
     if not known.trials:
-        picture = parts.paper(parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length")))
-        body = [parts.head(QUESTION, "Nothing yet.", "One hold with the vents taped tells how much; two tell where.", acts=[hold]), picture]
+        picture = parts.paper(
+            parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length"))
+        )
+        body = [
+            parts.head(
+                QUESTION, "Nothing yet.", "One hold with the vents taped tells how much; two tell where.", acts=[hold]
+            ),
+            picture,
+        ]
     else:
         width = view.inner - 32 if view.narrow else 290.0
         items = [html.Li(_row(known, t, view, width)) for t in reversed(known.trials)]
@@ -55,9 +63,20 @@ def _row(known: Findings, trial: Trial, view: View, width: float) -> Component:
     cells = [
         html.Span([html.B(when(result.started))], className="plate-cell", style={"fontSize": "15px"}),
         html.Span(parts.drawn(small(known.box, 108, setup=result.setup)), className="shape"),
-        html.Span([parts.drawn(marks.verdict(result.verdict, 26)),
-                   html.Span([html.B(f"{wording.verdict_label(result.verdict)}. "), setup_words(result), html.Br(),
-                              html.Span(_conditions(trial), className="note")])], className="told"),
+        html.Span(
+            [
+                parts.drawn(marks.verdict(result.verdict, 26)),
+                html.Span(
+                    [
+                        html.B(f"{wording.verdict_label(result.verdict)}. "),
+                        setup_words(result),
+                        html.Br(),
+                        html.Span(_conditions(trial), className="note"),
+                    ]
+                ),
+            ],
+            className="told",
+        ),
         html.Span(parts.drawn(rows.result_jaws(result, row.name, width)), className="jaws-cell"),
         html.Span(_amount(result, view), className="amount"),
     ]

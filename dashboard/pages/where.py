@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from dash import html
 from dash.development.base_component import Component
 
+from acquisition.setups import PATHS, parent
 from analysis import wording
 from analysis.results import Assessment, NextTest, Ranking
 from dashboard import figures_rank, parts, svg
@@ -15,7 +17,7 @@ from dashboard.numberlist import MM2
 from dashboard.pages.common import Page, label, likely_paths, ranked_places
 from dashboard.places import section
 from dashboard.plan import plan, seam_of
-from dashboard.section import Place
+from dashboard.section import Place, Valve
 from dashboard.shop import Findings, Shop
 from dashboard.stalls import stall_tests
 from dashboard.view import View
@@ -37,8 +39,12 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
 def _nothing_measured(known: Findings, view: View) -> Component:
     name = known.box.name
     hold = parts.button("Set up this test", f"/hold?box={name}", dark=True)
-    picture = parts.paper(parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length")))
-    head = parts.head(QUESTION, "Nothing measured yet.", "One hold with the vents taped tells how much; two tell where.", acts=[hold])
+    picture = parts.paper(
+        parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length"))
+    )
+    head = parts.head(
+        QUESTION, "Nothing measured yet.", "One hold with the vents taped tells how much; two tell where.", acts=[hold]
+    )
     return parts.box_page(view, name, label(known), TAB, QUESTION, head, picture, parts.bar(hold))
 
 
@@ -46,7 +52,9 @@ def _refused(known: Findings, view: View, ranking: Ranking | None) -> Component:
     name = known.box.name
     reason = (ranking.reason if ranking else None) or "No test of this box gave an area."
     hold = parts.button("Hold again", f"/hold?box={name}", dark=True)
-    picture = parts.paper(parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length")))
+    picture = parts.paper(
+        parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length"))
+    )
     head = parts.head(QUESTION, "No answer yet.", _upper(reason), verdict="no-answer", acts=[hold])
     return parts.box_page(view, name, label(known), TAB, QUESTION, head, picture, _left_out(ranking), parts.bar(hold))
 
@@ -62,10 +70,16 @@ def answer(known: Findings, ranking: Ranking, setup: str | None) -> str:
     group = next((g for g in ranking.not_told_apart if first.path in g), ())
     if group:
         names = [wording.path_name(p, setup) for p in group]
-        told = f"Cannot tell yet: {', '.join(names[:-1])} or {names[-1]}." if len(names) < 5 else f"Cannot tell yet which of {len(names)} places."
+        told = (
+            f"Cannot tell yet: {', '.join(names[:-1])} or {names[-1]}."
+            if len(names) < 5
+            else f"Cannot tell yet which of {len(names)} places."
+        )
         return told + (" And two tests do not agree." if ranking.unexplained else "")
     strength = "Most likely" if first.probability_largest >= 0.5 else "Perhaps"
-    return f"{strength} at the {wording.path_name(first.path, setup)}: {wording.chance_text(first.probability_largest)}."
+    return (
+        f"{strength} at the {wording.path_name(first.path, setup)}: {wording.chance_text(first.probability_largest)}."
+    )
 
 
 def lead(ranking: Ranking, last: Assessment | None, view: View) -> str:
@@ -74,7 +88,11 @@ def lead(ranking: Ranking, last: Assessment | None, view: View) -> str:
     if any(first.path in g for g in ranking.not_told_apart):
         return "" if last is None else wording.one_test_sentence(last, view.system)
     area = wording.area_text(first.area_m2, view.system)
-    hole = "" if first.area_m2.low < first.area_m2.high / 10 else f", like one drilled hole of {wording.hole_text(first.area_m2.value, view.system)}"
+    hole = (
+        ""
+        if first.area_m2.low < first.area_m2.high / 10
+        else f", like one drilled hole of {wording.hole_text(first.area_m2.value, view.system)}"
+    )
     if view.system == "inch":
         return f"As much as one drilled hole of {wording.hole_interval_text(first.area_m2, 'inch')}."
     return f"{area[:1].upper() + area[1:]}{hole}." + _others(ranking, last)
@@ -99,34 +117,73 @@ def _ranked(known: Findings, view: View, ranking: Ranking) -> Component:
     head = parts.head(QUESTION, answer(known, ranking, setup), lead(ranking, last, view), verdict=bad)
     rows = figures_rank.rows_of(ranking, likely_paths(known), setup)
     if view.narrow:
-        children = [head, parts.paper(parts.drawn(_section(known, view.inner, setup))), _bars(known, rows, view, view.inner), *_what_next(known, ranking)]
+        bars, table = _bars(known, rows, view, view.inner)
+        children = [
+            head,
+            parts.paper(parts.drawn(_section(known, view.inner, setup)), class_name="flush"),
+            html.Div(bars, className="flush-in"),
+            *_what_next(known, ranking),
+            table,
+        ]
     else:
         left = (view.inner - 20) * 0.465
         right = view.inner - 20 - left
-        beside = parts.side(head, _bars(known, rows, view, right - 34), *_what_next(known, ranking))
+        bars, table = _bars(known, rows, view, right - 34)
+        beside = parts.side(head, bars, *_what_next(known, ranking), table)
         children = [parts.split(f"{left:.0f}px minmax(0,1fr)", _pictures(known, left - 34, setup, view), beside)]
     return parts.box_page(view, name, label(known), TAB, QUESTION, *children, *_troubles(known), _bar(known, ranking))
 
 
 def _section(known: Findings, width: float, setup: str | None) -> str:
     last = _last(known)
-    valve = "open" if last is not None and last.test == "stall" else "shut"
-    return section(known.box, width, ranked_places(known), setup=setup, valve=valve, tallest=130,  # type: ignore[arg-type]
-                   label=f"{known.box.name} cut along its length; likely places are hatched")
+    valve: Valve = "open" if last is not None and last.test == "stall" else "shut"
+    places, notes = ranked_places(known), not_told_words(known)
+    if notes:
+        places = [replace(p, words="") if p.state == "likely" else p for p in places]
+    return section(
+        known.box,
+        width,
+        places,
+        setup=setup,
+        valve=valve,
+        tallest=130,
+        notes=notes,
+        label=f"{known.box.name} cut along its length; likely places are hatched",
+    )
+
+
+def not_told_words(known: Findings) -> tuple[str, ...]:
+    """The label of likely places that no test parts; empty when the likeliest stands alone."""
+    ranking = known.ranking
+    group = likely_paths(known)
+    if ranking is None or group not in ranking.not_told_apart:
+        return ()
+    names = [PATHS[parent(p)].short for p in group]
+    return (", ".join(dict.fromkeys(names)) + ":", "not told apart")
 
 
 def _pictures(known: Findings, width: float, setup: str | None, view: View) -> Component:
     inside = known.box.inside_mm
-    sizes = "sizes not given; drawn as a middling box" if inside is None else (
-        f"inside {' × '.join(f'{s:g}' for s in inside)} mm" + (f", {known.box.board_mm:g} mm board" if known.box.board_mm else ""))
+    sizes = (
+        "sizes not given; drawn as a middling box"
+        if inside is None
+        else (
+            f"inside {' × '.join(f'{s:g}' for s in inside)} mm"
+            + (f", {known.box.board_mm:g} mm board" if known.box.board_mm else "")
+        )
+    )
     top = [html.H3("Cut along its length, through the port"), parts.drawn(_section(known, width, setup))]
     stalls = [t for t in known.trials if t.result.test == "stall" and t.result.area_m2 is not None]
     if len(stalls) > 1:
-        return parts.side(parts.paper(*top, html.P(sizes, className="note")), parts.paper(html.H3("Stall tests: the pump against the leak"),
-                                                                                       parts.drawn(stall_tests(known, width))))
+        return parts.side(
+            parts.paper(*top, html.P(sizes, className="note")),
+            parts.paper(html.H3("Stall tests: the pump against the leak"), parts.drawn(stall_tests(known, width))),
+        )
     places = _seams(known)
-    below = [html.Div([html.H3("From above"), html.Span(sizes, className="note")], className="figure-head"),
-             parts.drawn(plan(known.box, width, places, label="The box from above: seams, vents, baffles, port"))]
+    below = [
+        html.Div([html.H3("From above"), html.Span(sizes, className="note")], className="figure-head"),
+        parts.drawn(plan(known.box, width, places, label="The box from above: seams, vents, baffles, port")),
+    ]
     return parts.paper(*top, *below)
 
 
@@ -135,22 +192,36 @@ def _seams(known: Findings) -> list[Place]:
     return [Place(p.path, p.state, p.chance, p.words) for p in ranked_places(known) if seam_of(p, known.box)]
 
 
-def _bars(known: Findings, rows: Sequence[Row], view: View, width: float) -> Component:
+def _bars(known: Findings, rows: Sequence[Row], view: View, width: float) -> tuple[Component, Component]:
     last = _last(known)
     limit = last.limit.area_m2 if last and last.limit else None
     points = [_row_sentence(r) for r in rows]
-    table = parts.as_table(("place", "leak area, 95 %", "chance it is the largest", "what the tests say"), [_cells(r) for r in rows])
-    drawing = parts.drawn(figures_rank.ranking_bars(rows, limit, width, view.system, "Bars of the leak area of each place; largest first"))
-    return parts.paper(parts.figure(drawing, "Leak area of each place, largest first", points=points, table=table))
+    table = parts.as_table(
+        ("place", "leak area, 95 %", "chance it is the largest", "what the tests say"), [_cells(r) for r in rows]
+    )
+    drawing = parts.drawn(
+        figures_rank.ranking_bars(rows, limit, width, view.system, "Bars of the leak area of each place; largest first")
+    )
+    return parts.paper(parts.figure(drawing, "Leak area of each place, largest first", points=points)), table
 
 
 def _row_sentence(row: Row) -> str:
-    area = "not tested" if row.area_m2 is None else wording.interval_text(row.area_m2.scaled(MM2), "mm²", signed=row.area_m2.low < 0)
-    return f"{wording.list_text(row.names)}: {area}" + ("" if row.chance is None else f"; {wording.chance_text(row.chance)}")
+    area = (
+        "not tested"
+        if row.area_m2 is None
+        else wording.interval_text(row.area_m2.scaled(MM2), "mm²", signed=row.area_m2.low < 0)
+    )
+    return f"{wording.list_text(row.names)}: {area}" + (
+        "" if row.chance is None else f"; {wording.chance_text(row.chance)}"
+    )
 
 
 def _cells(row: Row) -> tuple[str, str, str, str]:
-    area = "not tested" if row.area_m2 is None else wording.interval_text(row.area_m2.scaled(MM2), "mm²", signed=row.area_m2.low < 0)
+    area = (
+        "not tested"
+        if row.area_m2 is None
+        else wording.interval_text(row.area_m2.scaled(MM2), "mm²", signed=row.area_m2.low < 0)
+    )
     return wording.list_text(row.names), area, figures_rank.chance_words(row), " ".join(row.evidence)
 
 
@@ -162,7 +233,8 @@ def next_words(test: NextTest) -> tuple[str, str]:
     what = {
         "hold": f"Seal the {sealed}, {setup}, {hold}." if sealed else f"{setup[:1].upper() + setup[1:]}, {hold}.",
         "redraw": f"Pump down again without letting air in, {hold}.",
-        "stall": f"{setup[:1].upper() + setup[1:]}{f', {sealed} sealed' if sealed else ''}: pump on till the gauge stays.",
+        "stall": f"{setup[:1].upper() + setup[1:]}{f', {sealed} sealed' if sealed else ''}: pump on till the "
+        f"gauge stays.",
         "vent-behind-valve": f"Let air in behind the valve, then {hold}.",
         "repeat": f"Repeat it as it is: {setup}{f', {sealed} sealed' if sealed else ''}, {hold}.",
     }[test.do]
@@ -175,26 +247,49 @@ def _setup_href(known: Findings, test: NextTest) -> str:
 
 
 def _what_next(known: Findings, ranking: Ranking) -> list[Component]:
-    return [html.Div([_next_card(known, ranking), _repair_card(known, ranking)], className="split", style={"gridTemplateColumns": "1fr 1fr"})]
+    return [
+        html.Div(
+            [_next_card(known, ranking), _repair_card(known, ranking)],
+            className="split cards",
+            style={"gridTemplateColumns": "1fr 1fr"},
+        ),
+        *_silicone(ranking),
+    ]
+
+
+def _silicone(ranking: Ranking) -> list[Component]:
+    if not any("silicone" in a for a in ranking.advice[:2]):
+        return []
+    return [parts.caution("Silicone must cure before the next pull, a day or more; air the room.")]
 
 
 def _next_card(known: Findings, ranking: Ranking) -> Component:
     test = ranking.next_test
     if test is None:
-        return parts.paper(html.H2("The test that would tell most"), html.P("None: no further test would change the repair."))
+        return parts.paper(
+            html.H2("The test that would tell most"), html.P("None: no further test would change the repair.")
+        )
     what, why = next_words(test)
-    return parts.paper(html.H2("The test that would tell most"), html.P([html.B(what), " ", why], style={"margin": "6px 0 12px"}),
-                       parts.button("Set up this test", _setup_href(known, test), dark=True, whole=True))
+    return parts.paper(
+        html.H2("The test that would tell most"),
+        html.P([html.B(what), " ", why], style={"margin": "6px 0 12px"}),
+        parts.button("Set up this test", _setup_href(known, test), dark=True, whole=True),
+    )
 
 
 def _repair_card(known: Findings, ranking: Ranking) -> Component:
     repairs = ranking.advice[:2]
-    words = [html.P(a, style={"margin": "6px 0 12px"}) for a in repairs] or [html.P("None yet: a bead in the wrong place costs a day.", style={"margin": "6px 0 12px"})]
+    words = [html.P(a, style={"margin": "6px 0 12px"}) for a in repairs] or [
+        html.P("None yet: a bead in the wrong place costs a day.", style={"margin": "6px 0 12px"})
+    ]
     dark = ranking.next_test is None
-    done = parts.button("I have done this repair", parts.box_href(known.box.name, f"/event?kind=repair&path={ranking.paths[0].path}"), dark=dark, whole=True)
-    silicone = any("silicone" in a for a in repairs)
-    note = [parts.caution("Silicone must cure before the next pull; air the room.")] if silicone else []
-    return parts.paper(html.H2("The repair to try"), *words, *([done] if repairs else []), *note)
+    done = parts.button(
+        "I have done this repair",
+        parts.box_href(known.box.name, f"/event?kind=repair&path={ranking.paths[0].path}"),
+        dark=dark,
+        whole=True,
+    )
+    return parts.paper(html.H2("The repair to try"), *words, *([done] if repairs else []))
 
 
 def _left_out(ranking: Ranking | None) -> Component:
@@ -210,8 +305,13 @@ def _troubles(known: Findings) -> list[Component]:
 def _bar(known: Findings, ranking: Ranking) -> Component:
     test = ranking.next_test
     if test is None:
-        return parts.bar(parts.button("I have done this repair", parts.box_href(known.box.name, "/event?kind=repair"), dark=True))
-    return parts.bar(parts.button("Set up this test", _setup_href(known, test), dark=True), words=f"Would tell most: {next_words(test)[0]}")
+        return parts.bar(
+            parts.button("I have done this repair", parts.box_href(known.box.name, "/event?kind=repair"), dark=True)
+        )
+    return parts.bar(
+        parts.button("Set up this test", _setup_href(known, test), dark=True),
+        words=f"Would tell most: {next_words(test)[0]}",
+    )
 
 
 __all__ = ["answer", "lead", "next_words", "page", "svg"]
