@@ -25,8 +25,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from acquisition.framing import LineFramer
+from acquisition.gaugefile import GaugeSpec
 from acquisition.lineforms import LineReader, LineSpec
+from acquisition.live import LiveRecording, Wanted
 from acquisition.logfile import read_log
+from acquisition.records import LogHeader
 from acquisition.units import GaugeUnit
 
 BOXHOLD = [sys.executable, "-c", "import sys; from dashboard.cli import main; sys.argv[0] = 'boxhold'; main()"]
@@ -102,6 +105,26 @@ def throughput(folder: Path, seconds: float) -> str:
         f"{sent} lines in {seconds:.0f} s, {lost} lost, exit {code}, {100 * cpu_s / seconds:.1f} % of one core "
         f"(start and end included), memory {third / 1024:.1f} MB after a third, {memory[-1] / 1024:.1f} MB at the end"
     )
+
+
+def to_the_page(folder: Path, seconds: float) -> str:
+    """10 lines a second: from the byte at the port to where a page asks, at 5 Hz as a page does."""
+    line, gauge = Line(), GaugeSpec(GaugeUnit("absolute", "kPa"))
+    live = LiveRecording.start(Wanted(line.name, gauge, folder / "page.csv", LogHeader(gauge.unit)))
+    sent: list[float] = []
+    seen: list[float] = []
+    begin = time.monotonic()
+    while (now := time.monotonic()) - begin < seconds:
+        if len(sent) < int((now - begin) * 10):
+            sent.append(now)
+            line.send(b"101.3\n")
+        if int(now * 1000) % 200 < 3:
+            seen += [now] * (live.since(0).n - len(seen))
+        time.sleep(0.002)
+    live.stop()
+    line.close()
+    waits = [b - a for a, b in zip(sent, seen, strict=False)]
+    return f"median {statistics.median(waits):.3f} s, longest {max(waits):.3f} s of {len(waits)} readings"
 
 
 def start_up(folder: Path, times: int) -> str:
@@ -257,7 +280,7 @@ def main() -> None:
     """Run what is asked for and print one line each."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--quick", action="store_true")
-    parser.add_argument("--only", choices=["throughput", "start", "kills", "pulls", "fuzz"])
+    parser.add_argument("--only", choices=["throughput", "start", "page", "kills", "pulls", "fuzz"])
     given = parser.parse_args()
     share = 0.1 if given.quick else 1.0
     draw = random.Random(20260503)
@@ -266,6 +289,7 @@ def main() -> None:
         parts: dict[str, Callable[[], str]] = {
             "start": lambda: start_up(folder, max(3, int(20 * share))),
             "throughput": lambda: throughput(folder, 60 * share),
+            "page": lambda: to_the_page(folder, 30 * share),
             "kills": lambda: kills(folder, int(100 * share), draw),
             "pulls": lambda: pulls(folder, int(100 * share), draw),
             "fuzz": lambda: fuzz(int(1_000_000 * share), draw),
