@@ -182,3 +182,43 @@ def test_closing_hands_out_what_was_unfinished() -> None:
     bench.hear(b"101.3\n", b"101.2\n10")
     assert [(one.raw, one.value) for one in bench.listener.close()] == [(b"10", None)]
     assert bench.ports[0].closed
+
+
+def test_the_gauges_own_clock_is_never_believed() -> None:
+    bench = Bench(LineSpec(separator="\t", field=2, fields=2), GaugeUnit("absolute", "kPa"))
+    stamps = [b"1407794737", b"1407794738", b"3", b"0", b"1407794700", b"1407794700"]
+    heard = bench.hear(*(stamp + b"\t101.3\n" for stamp in stamps), after_s=1.0)
+    assert [one.t_s for one in heard] == pytest.approx([101.0, 102.0, 103.0, 104.0, 105.0, 106.0])
+    assert readings(heard) == [101.3] * 6
+
+
+@pytest.mark.parametrize(
+    ("unit", "value"),
+    [("absolute kPa", 0.0), ("absolute kPa", 1000.0), ("gauge kPa", 85.3), ("vacuum kPa", -85.3),
+     ("vacuum inHg", 1013.0), ("absolute kPa", 101.3)],
+    ids=["stuck at nothing", "stuck at full scale", "sign reversed", "sign reversed too", "mbar under inHg", "frozen"],
+)  # fmt: skip
+def test_what_a_person_must_settle_is_kept_as_heard(unit: str, value: float) -> None:
+    reference, name = unit.split()
+    bench = Bench(unit=GaugeUnit(reference, name))  # type: ignore[arg-type]
+    line = b"%.1f\r\n" % value
+    assert readings(bench.hear(*[line] * 20)) == [value] * 20
+
+
+def test_a_duplicate_line_is_kept_twice_and_two_run_together_give_no_reading() -> None:
+    bench = Bench()
+    heard = bench.hear(b"101.3\n", b"101.2\n101.2\n", b"101.1101.0\n", b"100.9\n")
+    assert readings(heard) == [101.3, 101.2, 101.2, None, 100.9]
+
+
+def test_a_reply_cut_in_its_middle_is_not_joined_to_the_next() -> None:
+    bench = Bench()
+    bench.hear(b"101.3\n", b"101.2\n", b"10")
+    heard = bench.hear(b"", after_s=3.0) + bench.hear(b"99.8\n", b"101.1\n")
+    assert [(one.raw, one.value) for one in heard] == [(b"10", None), (b"99.8", None), (b"101.1", 101.1)]
+
+
+def test_free_text_before_the_table_is_kept_without_readings() -> None:
+    bench = Bench(LineSpec(separator="\t", field=2, fields=2), GaugeUnit("absolute", "mbar"))
+    heard = bench.hear(b"Pump test\r\n", b"chamber 3\r\n", b"t\tp\r\n", b"0.1 \t 9.260000e+02 \r\n")
+    assert readings(heard) == [None, None, None, 926.0]
