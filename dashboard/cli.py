@@ -11,6 +11,7 @@ import os
 import sys
 import warnings
 from collections.abc import Sequence
+from glob import glob
 
 import click
 
@@ -73,16 +74,26 @@ def run(args: Sequence[str] | None = None) -> int:
     args
         Words after ``boxhold``; None takes the process's own.
     """
+    words = _own_words() if args is None else list(args)
     try:
-        result = boxhold.main(None if args is None else list(args), prog_name="boxhold", standalone_mode=False)
+        with boxhold.make_context("boxhold", words or ["--help"]) as context:
+            result = boxhold.invoke(context)
         sys.stdout.flush()
+    except click.exceptions.Exit as ended:
+        return ended.exit_code
     except (Exception, KeyboardInterrupt) as error:
         if "BOXHOLD_TRACEBACK" in os.environ:
             raise
         return complain_about(error)
-    except SystemExit as ended:  # the way out that click takes when the reader of our output is gone
-        return complain_about(ended.__context__ or ended)
     return result if isinstance(result, int) else DONE
+
+
+def _own_words() -> list[str]:
+    """The process's words; where the shell leaves stars alone, as on Windows, the files they stand for."""
+    words = sys.argv[1:]
+    if os.name != "nt":
+        return words
+    return [found for word in words for found in (sorted(glob(word)) if "*" in word else []) or [word]]
 
 
 def main() -> None:

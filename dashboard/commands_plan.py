@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from acquisition.boxfile import read_box
 from acquisition.errors import WrongUsage
 from acquisition.numbers import to_uncertain
 from acquisition.records import Box, Uncertain
+from acquisition.units import parse_gauge_unit
 from dashboard.commands_common import EXISTING, Pair, assess_all, box_options, gather, json_option, one_box
 from dashboard.faults import DONE
 
@@ -22,6 +24,39 @@ if TYPE_CHECKING:
 SHARP_EDGE = 0.83
 NOMINAL_VOLUME = Uncertain(30.0, 1.5)
 """L; assumed where a box has none, so that its slopes can be compared. It drops out of the answer."""
+
+
+@click.command()
+@click.option("--box", "box_file", metavar="BOX.toml", required=True, type=EXISTING, help="The box's file.")
+@click.option("--unit", metavar="UNIT", required=True, help='The gauge, such as "absolute kPa" or "vacuum inHg".')
+@click.option("--resolution", metavar="R", required=True, type=click.FloatRange(min=0, min_open=True),
+              help="Smallest step the gauge shows, in its unit.")
+@click.option("--leak", "leak_mm2", metavar="MM2", type=click.FloatRange(min=0, min_open=True),
+              help="Leak to be measured; without it the box's limit.")
+@click.option("--want", "want_percent", metavar="PERCENT", type=click.FloatRange(min=0, min_open=True),
+              help="How narrow the answer is to be: half the 95 % interval over the area.")
+@click.option("--tell-law", is_flag=True, help="Hold until a hole can be told from a seep instead.")
+@json_option
+def plan(
+    box_file: Path, unit: str, resolution: float, leak_mm2: float | None, want_percent: float | None, tell_law: bool,
+    as_json: bool,
+) -> int:  # fmt: skip
+    """How long to soak and hold, from which pressure, and what that can show with this box and this gauge."""
+    if want_percent is not None and tell_law:
+        raise WrongUsage("Take either --want or --tell-law, not both.")
+    from analysis.plan import plan_hold
+
+    leak_m2 = None if leak_mm2 is None else leak_mm2 / 1e6
+    result = plan_hold(read_box(box_file), parse_gauge_unit(unit), resolution, leak_m2, want_percent, tell_law)
+    if as_json:
+        from dashboard.contracts import as_line, plan_record
+
+        click.echo(as_line(plan_record(result)))
+    else:
+        from dashboard.text_report import plan_text
+
+        click.echo(plan_text(result))
+    return DONE
 
 
 @click.command()
@@ -50,7 +85,7 @@ def volume(
         _print_volume(_by_sharing(shared, before, after), as_json)
         return DONE
     if len(logs) != 2 or (hole is None) == (drill is None) or shared is not None:
-        raise WrongUsage("Give --shared, --before and --after; or a plain log, one with the hole, and --hole or --drill.")
+        raise WrongUsage("Give --shared, --before, --after; or a plain log, one with the hole, and --hole or --drill.")
     gathered = gather(logs, archive, box_file)
     one_box(gathered.pairs)
     if len(gathered.pairs) < len(logs):

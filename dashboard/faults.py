@@ -24,8 +24,6 @@ def complain_about(error: BaseException) -> int:
     """Say what went wrong, and return the exit code for it."""
     if isinstance(error, BrokenPipeError):
         return _leave_quietly()
-    if isinstance(error, SystemExit):
-        return error.code if isinstance(error.code, int) else DONE
     sentence, code = _sentence_and_code(error)
     complain(sentence)
     return code

@@ -56,7 +56,7 @@ def test_help_lists_every_command(capsys):
         (UnreadableInput("no table.", "a.csv", 7), 3, "a.csv, line 7: no table.\n"),
         (OutsideWorldFailed("No gauge on COM3."), 4, "No gauge on COM3.\n"),
         (PermissionError(13, "Permission denied", "x.csv"), 4, "x.csv: Permission denied.\n"),
-        (KeyboardInterrupt(), 4, "\nStopped before the end.\n"),
+        (KeyboardInterrupt(), 4, "Stopped before the end.\n"),
         (click.Abort(), 4, "Stopped before the end.\n"),
         (click.FileError("x.csv", "gone"), 2, "Could not open file 'x.csv': gone\n"),
     ],
@@ -95,9 +95,8 @@ def test_wrong_usage_is_one_sentence_and_exit_2(args, capsys):
 
 
 def test_no_command_shows_the_help(capsys):
-    assert cli.run([]) in (0, 2)
-    told = capsys.readouterr()
-    assert "assess" in told.out + told.err
+    assert cli.run([]) == 0
+    assert "assess" in capsys.readouterr().out
 
 
 def test_version(capsys):
