@@ -64,6 +64,11 @@ def record(
     second of what was heard is in it. Ctrl-C closes it.
     """
     guided = not quiet and _at_terminal()
+    if guided and not manual:
+        from dashboard.gauge_search import choose_port, known_gauge
+
+        address = address or choose_port()
+        gauge_file = gauge_file if unit or gauge_file or address.startswith(SIMULATED) else known_gauge()
     gauge = _gauge(address, unit, gauge_file, baud, needed=not manual)
     header = _header(gauge.unit, box_id, setup, sealed, keys)
     if manual:
@@ -79,14 +84,16 @@ def record(
 
         header, first_pull = ask_first(header)
     wanted = Wanted(address, gauge, _place(out, archive, header), header, watched=guided)
-    _offer_interrupted(wanted.out, ask=guided)
-    live = LiveRecording.start(wanted, before_log=lambda: _deal_with_left_over(wanted.out, ask=guided))
-    if guided:
-        from dashboard.guide_run import guide
+    box = _box(header, box_file, archive, wanted.out) if guided else None
+    _finish_interrupted(wanted.out, ask=guided)
+    with ended_by_signal() as ended:
+        live = LiveRecording.start(wanted, before_log=lambda: _close_left_over(wanted.out))
+        if guided:
+            from dashboard.guide_run import guide
 
-        guide(live, _box(header, box_file, archive, wanted.out), seconds, first_pull=first_pull)
-    else:
-        _wait(live, seconds, quiet=quiet)
+            guide(live, box, seconds, ended, first_pull=first_pull)
+        else:
+            _wait(live, seconds, ended, quiet=quiet)
 
 
 def _at_terminal() -> bool:
@@ -155,8 +162,12 @@ def _box(header: LogHeader, box_file: Path | None, archive: Path | None, out: Pa
     return BoxFinder(archive if box_file is None and archive and archive.is_dir() else None, box_file).box_of(log)
 
 
-def _offer_interrupted(out: Path, *, ask: bool) -> None:
-    """Logs of the same folder in an archive that were cut off under other names: finish them under their own."""
+def _finish_interrupted(out: Path, *, ask: bool) -> None:
+    """What recordings that were cut off have left: under this name a question, in an archive's folder closed too."""
+    if ask and part_path(out).exists() and _nobody_writes(out):
+        left = left_over(out)
+        if left is not None and not _confirm(left, out):
+            raise WrongUsage(f"{left.path} is left as it is; choose another name with --out.")
     if out.parent.name != "logs" or not out.parent.is_dir():
         return
     for part in sorted(out.parent.glob("*.csv.part")):
@@ -177,14 +188,9 @@ def _nobody_writes(final: Path) -> bool:
     return True
 
 
-def _deal_with_left_over(out: Path, *, ask: bool) -> None:
+def _close_left_over(out: Path) -> None:
     """Close what a recording that was cut off left under the very name wanted now."""
-    left = left_over(out)
-    if left is None:
-        return
-    if ask and not _confirm(left, out):
-        raise WrongUsage(f"{left.path} is left as it is; choose another name with --out.")
-    complain(f"A recording that was cut off is closed as {finish_left_over(left.path, keep_name_free=True)}.")
+    complain(f"A recording that was cut off is closed as {finish_left_over(part_path(out), keep_name_free=True)}.")
 
 
 def _confirm(left: LeftOver, final: Path) -> bool:
@@ -211,22 +217,21 @@ def ended_by_signal() -> Iterator[threading.Event]:
             signal.signal(number, handler)
 
 
-def _wait(live: LiveRecording, seconds: float | None, *, quiet: bool) -> None:
+def _wait(live: LiveRecording, seconds: float | None, ended: threading.Event, *, quiet: bool) -> None:
     """Record without asking, until the time is over or a signal comes."""
     if not quiet:
-        complain(f"Recording into {part_path(live.recording.log.final)}; Ctrl-C ends it.")
+        complain(f"Recording into {live.path}; Ctrl-C ends it.")
     told: str | None = None
-    with ended_by_signal() as ended:
-        try:
-            while not ended.wait(LOOK_EVERY_S):
-                trouble = live.state().trouble
-                if trouble is not None and _kind(trouble) != told:
-                    complain(trouble)
-                told = None if trouble is None else _kind(trouble)
-                if seconds is not None and live.real_s >= seconds:
-                    break
-        finally:
-            path = live.stop()
+    try:
+        while not ended.wait(LOOK_EVERY_S):
+            trouble = live.state().trouble
+            if trouble is not None and _kind(trouble) != told:
+                complain(trouble)
+            told = None if trouble is None else _kind(trouble)
+            if seconds is not None and live.real_s >= seconds:
+                break
+    finally:
+        path = live.stop()
     if not quiet:
         click.echo(str(path))
 

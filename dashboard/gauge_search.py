@@ -155,6 +155,29 @@ def _settle(found: Found, address: str, known: GaugeUnit | None, out: Path | Non
     click.echo(f"Written. Record with:  boxhold record --port {address} --gauge {target} --out LOG.csv")
 
 
+def choose_port() -> str:
+    """The port to record from: the only one, or the one a person picks.
+
+    Raises
+    ------
+    OutsideWorldFailed
+        There is none.
+    """
+    ports = list_ports()
+    if not ports:
+        raise OutsideWorldFailed("No serial port has anything behind it; plug the gauge in, or give --port.")
+    for number, port in enumerate(ports, start=1):
+        click.echo(f"  {number}  {port.address}  {port.description}".rstrip())
+    picked = 1 if len(ports) == 1 else click.prompt("Which port", type=click.IntRange(1, len(ports)), default=1)
+    return ports[picked - 1].address
+
+
+def known_gauge() -> Path | None:
+    """A gauge.toml in this folder, if a person wants it used."""
+    here = Path("gauge.toml")
+    return here if here.is_file() and click.confirm("Use the gauge.toml of this folder?", default=True) else None
+
+
 def ask_unit() -> str:
     """Ask for a pressure unit until one is named; nothing is taken for granted."""
     return str(click.prompt("Unit of the numbers (kPa, mbar, inHg, psi, ...)", value_proc=_unit))

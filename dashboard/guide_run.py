@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,6 @@ from acquisition.live import LiveRecording
 from acquisition.records import LogHeader
 from acquisition.setups import SETUPS
 from acquisition.units import STANDARD_PRESSURE_PA, to_absolute_pa
-from dashboard.commands_record import ended_by_signal
 from dashboard.estimating import Estimator
 from dashboard.guide import Guide, Key, Step
 from dashboard.keys import Keys, keys
@@ -55,14 +55,16 @@ def _choice(words: str, of: tuple[str, ...], default: str) -> Any:
     return click.prompt(words, type=click.Choice(of), default=default)
 
 
-def guide(live: LiveRecording, box: Box | None, seconds: float | None, *, first_pull: bool) -> None:
+def guide(
+    live: LiveRecording, box: Box | None, seconds: float | None, ended: threading.Event, *, first_pull: bool
+) -> None:
     """Show and guide a running recording until the air is back in, the time is over or the person ends it."""
     from rich.console import Console
     from rich.live import Live
 
     session = Session(live, box, first_pull=first_pull)
     console = Console()
-    with ended_by_signal() as ended, keys() as typed:
+    with keys() as typed:
         try:
             with Live(console=console, auto_refresh=False) as screen:
                 while not ended.wait(LOOK_EVERY_S):

@@ -53,7 +53,7 @@ class Terminal:
 @pytest.mark.slow
 def test_a_whole_hold_test_is_led_through(tmp_path: Path) -> None:
     out = tmp_path / "a.csv"
-    make = "simulated:speed=40,soak_s=60,hold_s=120,leak_mm2=0.5,wood=none"
+    make = "simulated:speed=40,baseline_s=100,soak_s=60,hold_s=120,leak_mm2=0.5,wood=none"
     args = [*COMMAND, "record", "--port", make, "--box-id", "B-07", "--out", str(out)]
     env = {**os.environ, "TERM": "xterm", "COLUMNS": "110", "LINES": "40"}
     with pty() as line:
