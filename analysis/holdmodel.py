@@ -11,6 +11,7 @@ the shut) and air stored in the first ply (one pore node that remembers the pump
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.gas import GAMMA, R_REF
-from analysis.laws import LeakLaw
+from analysis.laws import SLIP_MOST, LeakLaw
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -55,7 +56,7 @@ class Plan:
         """Runs of steps that belong to one hold, or to none, in order."""
         cuts = np.flatnonzero(np.diff(self.hold)) + 1
         edges = [0, *cuts.tolist(), self.hold.size]
-        return [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+        return [slice(a, b) for a, b in itertools.pairwise(edges)]
 
     @property
     def nhold(self) -> int:
@@ -72,13 +73,14 @@ class Plan:
 class LawTables:
     """Flow tables of a family of laws on even nodes of ``sqrt(1 - r)``, one row a law.
 
-    ``leaks`` (nlaw,) is 0 for "no leak"; ``mixes`` 1 where the table is the hole of a mix with a seep.
+    ``leaks`` (nlaw,) is 0 for "no leak"; ``most`` the largest share of the table's own flow where a seep is
+    mixed with it, 0 for a law that stands alone.
     """
 
     flat: FloatArray
     rise: FloatArray
     leaks: FloatArray
-    mixes: FloatArray
+    most: FloatArray
 
     def begin(self, member: IntArray) -> IntArray:
         """Where the tables of members begin."""
@@ -100,19 +102,22 @@ class LawTables:
         return value
 
 
+_MOST_SHARE = {("between", None): 1.0, ("seep", "slip"): SLIP_MOST}
+
+
 def make_tables(laws: tuple[LeakLaw | None, ...]) -> LawTables:
     """Tables of a family; None stands for "no leak"."""
     r = 1.0 - np.linspace(0.0, 1.0, _NODES) ** 2
     rows = np.stack([np.zeros(_NODES) if law is None else law.flow(r) / law.flow(R_REF) for law in laws])
     rise = np.diff(rows, axis=1, append=rows[:, -1:])
     leaks = np.array([0.0 if law is None else 1.0 for law in laws])
-    mixes = np.array([1.0 if law is not None and law.kind == "between" else 0.0 for law in laws])
-    return LawTables(rows.ravel(), rise.ravel(), leaks, mixes)
+    most = np.array([_MOST_SHARE.get((law.kind, law.variant), 0.0) if law is not None else 0.0 for law in laws])
+    return LawTables(rows.ravel(), rise.ravel(), leaks, most)
 
 
-def mix_share(logit: FloatArray) -> FloatArray:
-    """Share of the hole in a mix, at one fifth of room pressure, from its parameter (standard normal: even)."""
-    return np.asarray(ndtr(logit))
+def mix_share(probit: FloatArray) -> FloatArray:
+    """Share of its own flow in a mix over the largest possible, from its parameter (standard normal: even)."""
+    return np.asarray(ndtr(probit))
 
 
 def predict(plan: Plan, tables: LawTables, theta: FloatArray, member: IntArray) -> FloatArray:
@@ -125,8 +130,8 @@ def predict(plan: Plan, tables: LawTables, theta: FloatArray, member: IntArray) 
     tables
         The laws; ``member`` (n,) says which one each row takes.
     theta
-        (n, plan.npar): ln of the rate of rise at one fifth of room pressure (Pa/s), probit of the hole's share
-        (used by a mix only), ln of the moisture to come (Pa) and of its time constant (s), ln of the pores' volume
+        (n, plan.npar): ln of the rate of rise at one fifth of room pressure (Pa/s), probit of a mix's share
+        (unused by the other laws), ln of the moisture to come (Pa) and of its time constant (s), ln of the pores' volume
         over the box's, ln of their rate (1/s), how full the pores are at the first reading (0 as the box, 1 as
         the room), ln of V/(h A T) (s/Pa), the gauge's zero error (Pa); then for each hold its start pressure (Pa),
         ln of what the cold gas lacks at the shut (Pa) and ln of its leak over the common one.
@@ -155,7 +160,8 @@ class _Sweep:
         common = np.exp(np.clip(theta[:, :NCOMMON], -60.0, 12.0))
         self.rate = common[:, LN_RATE] * tables.leaks[member] / plan.room_pa
         self.tau_moist = common[:, LN_TAU_MOIST]
-        share = np.where(tables.mixes[member] > 0, mix_share(theta[:, MIX]), 1.0)
+        most = tables.most[member]
+        share = np.where(most > 0, most * mix_share(theta[:, MIX]), 1.0)
         self.pure = bool(np.all(share == 1.0))
         self.seep = (1.0 - share) / (1.0 - R_REF * R_REF)
         self.other = share
@@ -198,10 +204,14 @@ class _Sweep:
             wet = moisture[i + 1] - moisture[i]
             middle = k * self.flow(r)
             middle *= 0.5 * dt
+            # Air comes in only until the box is as full as the room, however large the leak.
+            room_left = np.maximum(1.0 - r, 0.0)
+            np.minimum(middle, 0.5 * room_left, out=middle)
             middle += 0.5 * (from_pores + wet)
             middle += r
             gain = k * self.flow(middle)
             gain *= dt
+            np.minimum(gain, room_left, out=gain)
             if bow:
                 gain /= 1.0 + bow * (2.0 * middle - 1.0)
             gain += from_pores

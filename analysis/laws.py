@@ -98,31 +98,39 @@ def equivalent_form(flow: Callable[[ArrayLike], FloatArray]) -> tuple[float, flo
     return float(best.x[0]), float(best.x[1])
 
 
-def slip(b: float) -> Callable[[ArrayLike], FloatArray]:
-    """Slip-corrected laminar flow: exactly the extended form with b < 0 and m 1."""
+def slip_flow(r: ArrayLike) -> FloatArray:
+    """What slip adds to laminar flow: proportional to the difference of pressure.
 
-    def flow(r: ArrayLike) -> FloatArray:
-        return extended_iso6358(r, b, 1.0)
+    ``seep + slip`` in any proportion is exactly the extended form with b < 0 and m 1.
+    """
+    return 1.0 - np.clip(np.asarray(r, dtype=np.float64), 0.0, 1.0)
 
-    return flow
+
+SLIP_MOST = 0.625
+"""Largest share of slip at one fifth of room pressure: that of b = -1."""
+
+
+def slip_b(share: float) -> float:
+    """The b of the extended form (m 1) in which ``share`` of the flow at one fifth of room pressure is slip."""
+    return -0.5 * (share / (1.0 - R_REF)) / ((1.0 - share) / (1.0 - R_REF**2))
 
 
 @lru_cache(maxsize=1)
 def family() -> tuple[LeakLaw, ...]:
     """Every law a fit weighs, with its prior: hole, sharp hole, a mix of free share, seep, slip.
 
-    The mix carries the flow of its hole; the fit finds the share.
+    The mix carries the flow of its hole, the slip that of slip alone; the fit finds the share of a seep with it.
     """
     return (
         LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow),
         LeakLaw("hole", "sharp", 0.528, 0.5, 0.11, sharp_flow),
         LeakLaw("between", None, float("nan"), float("nan"), 0.34, hole_flow),
         LeakLaw("seep", None, 0.0, 1.0, 0.22, seep_flow),
-        LeakLaw("seep", "slip", -0.3, 1.0, 0.11, slip(-0.3)),
+        LeakLaw("seep", "slip", float("nan"), 1.0, 0.11, slip_flow),
     )
 
 
 def spread(r: float) -> float:
     """Ratio of the areas hole and seep would give to the same inflow seen at ratio ``r``."""
-    ratio = float(relative_flow(family()[0], r)) / float(relative_flow(family()[-2], r))
+    ratio = float(relative_flow(family()[0], r)) / float(seep_flow(r) / seep_flow(R_REF))
     return max(ratio, 1.0 / ratio)

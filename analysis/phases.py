@@ -7,6 +7,7 @@ the let-up.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,8 +70,13 @@ def noise_of(p: FloatArray) -> float:
 
 
 def find_phases(
-    t_s: FloatArray, p_pa: FloatArray, room_pa: float, resolution_pa: float = 0.0, volume_m3: float | None = None,
-    pump_m3_s: float | None = None, note: tuple[str, ...] = (),
+    t_s: FloatArray,
+    p_pa: FloatArray,
+    room_pa: float,
+    resolution_pa: float = 0.0,
+    volume_m3: float | None = None,
+    pump_m3_s: float | None = None,
+    note: tuple[str, ...] = (),
 ) -> PhaseView:
     """Read the phases off a log.
 
@@ -156,7 +162,11 @@ def _from_notes(t: FloatArray, note: tuple[str, ...]) -> tuple[tuple[Phase, ...]
         if name == "hold":
             bottom = next((q.start_s for q in reversed(phases[:-1]) if q.name == "soak"), None)
             drop = next((q.start_s for q in reversed(phases[:-1]) if q.name == "pump-down"), None)
-            holds.append(HoldSeen(float(t[i]), float(t[i]), float(t[j]), bottom if bottom is not None else drop, drop, None, True))
+            holds.append(
+                HoldSeen(
+                    float(t[i]), float(t[i]), float(t[j]), bottom if bottom is not None else drop, drop, None, True
+                )
+            )
     return tuple(phases), tuple(holds)
 
 
@@ -164,8 +174,15 @@ class _Search:
     """Reads phases off pressures; one object per log, used once."""
 
     def __init__(
-        self, t: FloatArray, p: FloatArray, room_pa: float, tolerance: float, resolution: float, volume_m3: float | None,
-        pump_m3_s: float | None, noise: float,
+        self,
+        t: FloatArray,
+        p: FloatArray,
+        room_pa: float,
+        tolerance: float,
+        resolution: float,
+        volume_m3: float | None,
+        pump_m3_s: float | None,
+        noise: float,
     ) -> None:
         self.t, self.p, self.room, self.tol, self.noise = t, p, room_pa, tolerance, noise
         self.swing = max(12.0 * noise, 2.1 * resolution, 250.0)
@@ -179,7 +196,7 @@ class _Search:
     def run(self) -> PhaseView:
         pivots = turning_points(self.p, self.swing)
         start = 0
-        for a, b in zip(pivots[:-1], pivots[1:], strict=True):
+        for a, b in itertools.pairwise(pivots):
             if self.p[b] < self.p[a] - self.tol:
                 later = [q for q in pivots if q > b]
                 start = self._pump_down(a, b, later[0] if later else self.t.size - 1, start)
@@ -190,8 +207,12 @@ class _Search:
             self._flat()
         level = self.level
         return PhaseView(
-            tuple(self.phases), tuple(self.holds), level[0] if level else None,
-            (level[1], level[2]) if level else None, self.falling, self.noise,
+            tuple(self.phases),
+            tuple(self.holds),
+            level[0] if level else None,
+            (level[1], level[2]) if level else None,
+            self.falling,
+            self.noise,
         )
 
     def _mark(self, name: str, i: float, j: float) -> None:
@@ -230,9 +251,17 @@ class _Search:
         self._mark("soak", t[bottom], t[shut])
         if stop - held >= 2 and (sure or not self._levels_off(bottom, stop)):
             self._mark("hold", t[shut], t[stop])
-            self.holds.append(HoldSeen(
-                float(t[shut]), float(t[held]), float(t[stop]), None if drop is None else float(t[bottom]),
-                None if drop is None else drop[0], None if drop is None else drop[1], sure))
+            self.holds.append(
+                HoldSeen(
+                    float(t[shut]),
+                    float(t[held]),
+                    float(t[stop]),
+                    None if drop is None else float(t[bottom]),
+                    None if drop is None else drop[0],
+                    None if drop is None else drop[1],
+                    sure,
+                )
+            )
         elif stop - bottom >= 2:
             self._no_hold(bottom, stop)
         if let_up is not None:
@@ -329,8 +358,9 @@ def _break_point(t: FloatArray, p: FloatArray, noise: float) -> tuple[int, int, 
     t, p = t[keep], p[keep]
     whole = _misfit(t, p, held=False)
     tries = np.unique(np.linspace(0, max(t.size - 4, 0), 70).astype(int))
-    cost = np.array([
-        _misfit(t[j:], p[j:], held=True) + (_misfit(t[:j], p[:j], held=False) if j > 2 else 0.0) for j in tries])
+    cost = np.array(
+        [_misfit(t[j:], p[j:], held=True) + (_misfit(t[:j], p[:j], held=False) if j > 2 else 0.0) for j in tries]
+    )
     best = int(np.argmin(cost))
     scale = max(noise**2, float(cost[best]) / max(t.size - 6, 1))
     plausible = np.flatnonzero(cost <= cost[best] + 9.0 * scale)

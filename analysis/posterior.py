@@ -43,8 +43,12 @@ class Members:
         """The family cut down to some members (law tables and all)."""
         laws = tuple(self.laws[i] for i in rows)
         return Members(
-            laws, tuple(self.variants[i] for i in rows), self.weight[rows],
-            Prior(self.prior.mean[rows], self.prior.sd[rows]), make_tables(laws))
+            laws,
+            tuple(self.variants[i] for i in rows),
+            self.weight[rows],
+            Prior(self.prior.mean[rows], self.prior.sd[rows]),
+            make_tables(laws),
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,11 +74,7 @@ class Posterior:
     @property
     def weight(self) -> FloatArray:
         """Probability (nmember,) of every member; those without a leak share ``no_leak``."""
-        return np.asarray(self._mass)
-
-    @property
-    def _mass(self) -> FloatArray:
-        mass = self.density.sum(axis=1)
+        mass: FloatArray = self.density.sum(axis=1)
         idle = np.flatnonzero(self.members.tables.leaks == 0)
         if idle.size:
             mass[idle] = self.no_leak / idle.size
@@ -91,11 +91,14 @@ def make_members(priors: Sequence[ReleasePrior], laws: Sequence[LeakLaw] | None 
     known = tuple(family() if laws is None else laws)
     total = sum(law.prior for law in known)
     rows: list[tuple[LeakLaw | None, ReleasePrior, float]] = [
-        (law, v, (1.0 - NO_LEAK_PRIOR) * law.prior / total * v.weight) for v in priors for law in known]
+        (law, v, (1.0 - NO_LEAK_PRIOR) * law.prior / total * v.weight) for v in priors for law in known
+    ]
     rows += [(None, v, NO_LEAK_PRIOR * v.weight) for v in priors]
     prior = Prior(np.stack([v.mean for _, v, _ in rows]), np.stack([v.sd for _, v, _ in rows]))
     members = tuple(law for law, _, _ in rows)
-    return Members(members, tuple(v.name for _, v, _ in rows), np.array([w for *_, w in rows]), prior, make_tables(members))
+    return Members(
+        members, tuple(v.name for _, v, _ in rows), np.array([w for *_, w in rows]), prior, make_tables(members)
+    )
 
 
 def explore(plan: Plan, observed: Observed, members: Members) -> Posterior:
@@ -119,7 +122,9 @@ def explore(plan: Plan, observed: Observed, members: Members) -> Posterior:
     return Posterior(members, observed, plan, fitted, ln_rate, density, no_leak, best, inflation)
 
 
-def _model(plan: Plan, tables: LawTables, which: IntArray | None = None) -> Callable[[FloatArray, IntArray], FloatArray]:
+def _model(
+    plan: Plan, tables: LawTables, which: IntArray | None = None
+) -> Callable[[FloatArray, IntArray], FloatArray]:
     """Model of rows whose member is ``which[row]`` (the row itself when None)."""
 
     def model(theta: FloatArray, row: IntArray) -> FloatArray:
@@ -137,7 +142,9 @@ def _cut(members: Members, fitted: Fit, depth: float) -> tuple[Members, Fit]:
     """Leave out the members that fall ``depth`` below the best in log evidence."""
     evidence = log_evidence(fitted, members)
     keep = np.flatnonzero(evidence > evidence.max() - depth)
-    return members.only(keep), Fit(*(getattr(fitted, f)[keep] for f in ("theta", "log_posterior", "hessian", "mu", "converged")))
+    return members.only(keep), Fit(
+        *(getattr(fitted, f)[keep] for f in ("theta", "log_posterior", "hessian", "mu", "converged"))
+    )
 
 
 def _start(plan: Plan, observed: Observed, members: Members) -> FloatArray:
@@ -215,8 +222,15 @@ def _scan(plan: Plan, score: Score, members: Members, fitted: Fit) -> tuple[Floa
     pinned = _pin(members.prior, which, nodes.ravel())
     start = fitted.theta[which] + _follow(fitted, which, nodes.ravel())
     scanned = fit(
-        _model(plan, members.tables, which), score, start, pinned, _steps(members.prior)[which], most=16, tolerance=1e-2,
-        brisk=True)
+        _model(plan, members.tables, which),
+        score,
+        start,
+        pinned,
+        _steps(members.prior)[which],
+        most=16,
+        tolerance=1e-2,
+        brisk=True,
+    )
     height = _height(scanned, members, which, nodes.ravel()).reshape(nodes.shape)
     low = float(nodes.min())
     fine = np.linspace(low, float(nodes.max()), _FINE)
@@ -231,7 +245,7 @@ def _scan(plan: Plan, score: Score, members: Members, fitted: Fit) -> tuple[Floa
 
 
 def _nodes(fitted: Fit, leaks: IntArray) -> FloatArray:
-    """ln rates at which every leaking member is climbed again: (nleaks, ngrid), wider where it is vague."""
+    """Ln rates at which every leaking member is climbed again: (nleaks, ngrid), wider where it is vague."""
     spread = np.array([np.sqrt(np.linalg.pinv(fitted.hessian[m], hermitian=True)[LN_RATE, LN_RATE]) for m in leaks])
     spread = np.clip(spread, 1e-4, 2.5)
     grid = np.where(_GRID < 0, _GRID * np.where(spread > 0.25, 1.6, 1.0)[:, None], _GRID)

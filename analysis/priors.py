@@ -14,7 +14,17 @@ from numpy.typing import NDArray
 
 from analysis.gas import choked_throughput_pa_m3_s, saturation_pressure_pa
 from analysis.holdmodel import (
-    LN_MOIST, LN_PORE, LN_PORE_RATE, LN_RATE, LN_TAU_MOIST, LN_WARMTH, MIX, NCOMMON, PER_HOLD, PORE_FILL, ZERO,
+    LN_MOIST,
+    LN_PORE,
+    LN_PORE_RATE,
+    LN_RATE,
+    LN_TAU_MOIST,
+    LN_WARMTH,
+    MIX,
+    NCOMMON,
+    PER_HOLD,
+    PORE_FILL,
+    ZERO,
 )
 from analysis.readings import Window
 from analysis.trace import Trace
@@ -76,12 +86,21 @@ def _variant(trace: Trace, windows: list[Window], fresh: bool, name: str, weight
     moist, moist_sd, pores, pores_sd = _SIZES[name]
     volume = trace.volume_m3 or 0.032
     warm_c = trace.log.header.wood_C
-    vapour = saturation_pressure_pa(trace.room_k if warm_c is None else warm_c + 273.15) / saturation_pressure_pa(293.15)
+    vapour = saturation_pressure_pa(trace.room_k if warm_c is None else warm_c + 273.15) / saturation_pressure_pa(
+        293.15
+    )
     stored = STORED_AIR_M * trace.wood_area_m2 / volume
     mean[:NCOMMON] = (
-        np.log(rate_of_area(trace, 1e-7)), 0.0, np.log(moist * vapour), np.log(25.0),
-        np.log(stored * pores), np.log(2.8e-3), 1.0 if fresh else 0.6,
-        np.log(volume / (FILM_W_M2K * trace.wood_area_m2 * trace.room_k)), 0.0)
+        np.log(rate_of_area(trace, 1e-7)),
+        0.0,
+        np.log(moist * vapour),
+        np.log(25.0),
+        np.log(stored * pores),
+        np.log(2.8e-3),
+        1.0 if fresh else 0.6,
+        np.log(volume / (FILM_W_M2K * trace.wood_area_m2 * trace.room_k)),
+        0.0,
+    )
     sd[[LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST]] = 3.0, 1.0, moist_sd, 0.9
     sd[[LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH]] = pores_sd, 0.7, 0.03 if fresh else 0.25, 0.4
     sd[ZERO] = max(trace.u_zero_pa, 1.0)

@@ -63,24 +63,32 @@ def fit_window(trace: Trace, hold: HoldSeen) -> Window | None:
     """
     inside = (trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)
     t, p = trace.t_s[inside], trace.p_pa[inside]
-    if t.size < 3:
-        return None
     full = np.flatnonzero(p > FULL_SHARE * trace.room_pa)
-    last = int(full[0]) if full.size and full[0] > 0 else t.size
-    t = t[:last]
+    if full.size and full[0] > 0:
+        t, p = t[: full[0]], p[: full[0]]
+    elif hold.end_s < trace.t_s[-1]:
+        t, p = _without_let_up(t, p)
     if t.size < 3:
         return None
-    span = float(t[-1] - t[0])
-    sure_guard = 0.0 if hold.bottom_s is None else min(8.0, 0.05 * span)
-    start = max(hold.held_s, hold.shut_s + sure_guard)
-    end = float(t[-1])
-    if hold.end_s < trace.t_s[-1] and last == inside.sum():
-        end = float(t[-2]) if t.size > 6 else end
-    return Window(start, end, hold.shut_s, hold)
+    guard = 0.0 if hold.bottom_s is None else min(8.0, 0.05 * float(t[-1] - t[0]))
+    return Window(max(hold.held_s, hold.shut_s + guard), float(t[-1]), hold.shut_s, hold)
+
+
+def _without_let_up(t: FloatArray, p: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Drop the last reading, and one more if it has already jumped: the let-up came between two readings."""
+    if t.size < 5:
+        return t[:-1], p[:-1]
+    steps = np.diff(p)
+    usual = max(float(np.median(np.abs(steps[:-2]))), 1.0)
+    cut = 2 if steps[-2] > 6.0 * usual and steps[-2] > 2.0 * float(np.max(steps[:-2])) else 1
+    return t[:-cut], p[:-cut]
 
 
 def observe(
-    traces: Sequence[Trace], windows: Sequence[Sequence[Window]], offsets: Sequence[float], noise_pa: float,
+    traces: Sequence[Trace],
+    windows: Sequence[Sequence[Window]],
+    offsets: Sequence[float],
+    noise_pa: float,
 ) -> tuple[Observed, Plan]:
     """Condense the readings of all windows of a session and lay the steps between them.
 
@@ -98,14 +106,24 @@ def observe(
     order = np.lexsort((y, t))
     swing = float(np.ptp(y))
     observed = Observed(
-        t[order], y[order], count[order], hold[order].astype(np.intp), block[order].astype(np.intp),
+        t[order],
+        y[order],
+        count[order],
+        hold[order].astype(np.intp),
+        block[order].astype(np.intp),
         0.5 * lead.resolution_pa if coarse else 0.0,
-        max(noise_pa, 0.2 * lead.resolution_pa if coarse else 0.29 * lead.resolution_pa, 0.5), 1.0 + 3e-4 * swing)
+        max(noise_pa, 0.2 * lead.resolution_pa if coarse else 0.29 * lead.resolution_pa, 0.5),
+        1.0 + 3e-4 * swing,
+    )
     return observed, _plan(traces, windows, offsets, observed)
 
 
 def _condense(
-    trace: Trace, window: Window, offset: float, number: int, coarse: bool,
+    trace: Trace,
+    window: Window,
+    offset: float,
+    number: int,
+    coarse: bool,
 ) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.intp], NDArray[np.intp]]:
     inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
     t, p = trace.t_s[inside], trace.p_pa[inside]
@@ -125,10 +143,15 @@ def _condense(
 
 
 def _plan(
-    traces: Sequence[Trace], windows: Sequence[Sequence[Window]], offsets: Sequence[float], observed: Observed,
+    traces: Sequence[Trace],
+    windows: Sequence[Sequence[Window]],
+    offsets: Sequence[float],
+    observed: Observed,
 ) -> Plan:
     """Steps of the model: driven through pump-downs and soaks, free in the windows, ending at every reading."""
-    flat = [(trace, window, offset) for trace, own, offset in zip(traces, windows, offsets, strict=True) for window in own]
+    flat = [
+        (trace, window, offset) for trace, own, offset in zip(traces, windows, offsets, strict=True) for window in own
+    ]
     all_t = np.concatenate([trace.t_s + offset for trace, offset in zip(traces, offsets, strict=True)])
     all_p = np.concatenate([trace.p_pa for trace in traces])
     steps: list[tuple[float, float, int, float]] = []
@@ -145,8 +168,15 @@ def _plan(
     starts = np.array([w.start_s - w.shut_s for _, w, _ in flat])
     lead = traces[-1]
     return Plan(
-        np.array(dt), np.array(p_mid), np.array(hold, dtype=np.intp), np.array(since), starts,
-        lead.room_pa, float(all_p[0]), bow_per_pa(lead))
+        np.array(dt),
+        np.array(p_mid),
+        np.array(hold, dtype=np.intp),
+        np.array(since),
+        starts,
+        lead.room_pa,
+        float(all_p[0]),
+        bow_per_pa(lead),
+    )
 
 
 def bow_per_pa(trace: Trace) -> float:
@@ -222,5 +252,3 @@ def expected_spread(observed: Observed) -> FloatArray:
     """Standard deviation of each condensed reading about the true curve, Pa."""
     step2 = observed.half_pa**2 / 3.0
     return np.sqrt(observed.noise_pa**2 / observed.count + step2 + observed.discrepancy_pa**2)
-
-

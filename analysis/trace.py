@@ -69,8 +69,10 @@ def make_trace(log: Log, box: Box | None) -> Trace:
     resolution = header.resolution if header.resolution is not None else infer_resolution(log.reading[order])
     resolution_pa = resolution * header.gauge.pa_per_unit
     accuracy_pa = (
-        max(DEFAULT_ACCURACY_PA, 0.5 * resolution_pa) if header.accuracy is None
-        else header.accuracy * header.gauge.pa_per_unit)
+        max(DEFAULT_ACCURACY_PA, 0.5 * resolution_pa)
+        if header.accuracy is None
+        else header.accuracy * header.gauge.pa_per_unit
+    )
     p_pa = np.asarray(to_absolute_pa(log.reading[order], header.gauge, room_pa))
     zero, u_zero = _zero(p_pa, room_pa, u_room_pa, accuracy_pa, resolution_pa, header.gauge.needs_barometer)
     p_pa = p_pa - zero
@@ -81,19 +83,35 @@ def make_trace(log: Log, box: Box | None) -> Trace:
     note = tuple(log.note[i] for i in order) if log.note else ()
     return Trace(
         name=log.path.name if log.path else (header.box or "log"),
-        log=log, box=box, t_s=log.elapsed_s[order].astype(np.float64), p_pa=p_pa, note=note, unit=header.gauge,
-        room_pa=room_pa, u_room_pa=u_room_pa, room_known=known,
-        room_k=kelvin(20.0 if room_c is None else room_c), u_room_k=4.0 if room_c is None else 1.0,
+        log=log,
+        box=box,
+        t_s=log.elapsed_s[order].astype(np.float64),
+        p_pa=p_pa,
+        note=note,
+        unit=header.gauge,
+        room_pa=room_pa,
+        u_room_pa=u_room_pa,
+        room_known=known,
+        room_k=kelvin(20.0 if room_c is None else room_c),
+        u_room_k=4.0 if room_c is None else 1.0,
         volume_m3=None if volume is None else volume.value * 1e-3,
         u_log_volume=0.0 if volume is None else volume.u / volume.value,
         resolution_pa=resolution_pa,
-        accuracy_pa=accuracy_pa, u_zero_pa=u_zero,
-        wood=wood, wood_area_m2=_wood_area(box, volume), flags=tuple(flags),
+        accuracy_pa=accuracy_pa,
+        u_zero_pa=u_zero,
+        wood=wood,
+        wood_area_m2=_wood_area(box, volume),
+        flags=tuple(flags),
     )
 
 
 def _zero(
-    p_pa: FloatArray, room_pa: float, u_room_pa: float, accuracy_pa: float, resolution_pa: float, relative: bool,
+    p_pa: FloatArray,
+    room_pa: float,
+    u_room_pa: float,
+    accuracy_pa: float,
+    resolution_pa: float,
+    relative: bool,
 ) -> tuple[float, float]:
     """Zero error of the gauge in Pa and its standard uncertainty.
 

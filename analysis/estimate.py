@@ -1,0 +1,334 @@
+"""From the posterior of a session to a leak estimate: area, leakage rate, law, release, with their intervals.
+
+Systematic parts (volume, barometer, temperature, gauge gain, bow, vapour) are kept apart from the fit and
+combined with it per the GUM (JCGM 100): as standard uncertainties of the logarithm of the area.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from analysis.gas import choked_throughput_pa_m3_s, drilled_hole_m, saturation_pressure_pa
+from analysis.holdmodel import LN_MOIST, LN_PORE, LN_RATE, MIX, NCOMMON, PER_HOLD, Plan, make_tables, mix_share, predict
+from analysis.laws import SLIP_MOST, LeakLaw, equivalent_form, family, mixture, slip_b
+from analysis.posterior import Posterior, explore, make_members
+from analysis.priors import release_priors
+from analysis.readings import Window, expected_spread, observe
+from analysis.results import LAWS, Curves, Interval, LawVerdict, Release
+from analysis.trace import Trace
+
+FloatArray = NDArray[np.float64]
+NAMED = 0.95
+"""Probability at which a law is named."""
+NO_LEAK_LIKELY = 0.02
+"""A leak is called a leak only when "no leak" is less probable than this."""
+VAGUE = 0.1
+"""With the low end under this share of the high end the result is an upper limit."""
+_MODEL_SD = {"bare": 0.009, "coated": 0.006, "none": 0.003}
+"""What the one-node wood and the mean bow leave out, ln of the area: measured on the repository's own generator,
+which knows two nodes; see docs/calibration.md."""
+_STEADY_M2_PER_M3 = 5e-9
+"""Drift of room, wood and barometer over a hold as a false leak, m2 per m3 of box: 0.1 Pa/s."""
+_PROBABILITIES = (0.025, 0.5, 0.975)
+
+
+@dataclass(frozen=True, eq=False)
+class HoldEstimate:
+    """A session's answer, before the limit and the flags.
+
+    Areas m2. ``vague`` says that only an upper limit can be claimed. ``inflation`` and ``misfit`` (largest
+    block residual over its expected spread) tell whether any law describes the readings.
+    """
+
+    area_m2: Interval
+    area_fit_m2: Interval
+    vague: bool
+    no_leak: float
+    law: LawVerdict
+    release: Release
+    lost_5min_pa: float
+    curves: Curves
+    span_pa: tuple[float, float]
+    inflation: float
+    misfit: float
+    spread_between_laws: float
+
+
+def estimate_holds(
+    traces: Sequence[Trace], windows: Sequence[Sequence[Window]], offsets: Sequence[float], noise_pa: float
+) -> HoldEstimate:
+    """Estimate the leak of a session of holds; the last hold is the one the result describes.
+
+    Parameters
+    ----------
+    traces, windows, offsets
+        See ``readings.observe``; the last trace carries volume, room and wood.
+    noise_pa
+        Standard deviation of single readings.
+    """
+    lead = traces[-1]
+    observed, plan = observe(traces, windows, offsets, noise_pa)
+    fresh = float(np.median(traces[0].p_pa[:3])) > 0.9 * traces[0].room_pa
+    every = [w for own in windows for w in own]
+    members = make_members(release_priors(lead, every, fresh))
+    posterior = explore(plan, observed, members)
+    fit, whole = _areas(posterior, lead)
+    peak_area = _peak_area(posterior, lead)
+    law = _law(posterior)
+    release, lost = _release_and_loss(posterior, lead)
+    z = _block_misfit(posterior)
+    return HoldEstimate(
+        whole,
+        fit,
+        _vague(whole, posterior.no_leak),
+        posterior.no_leak,
+        law,
+        release,
+        lost,
+        _curves(posterior, traces, windows, offsets, law),
+        _span(posterior),
+        posterior.inflation,
+        z,
+        peak_area,
+    )
+
+
+def _vague(area: Interval, no_leak: float) -> bool:
+    return no_leak > NO_LEAK_LIKELY or area.low < VAGUE * area.high
+
+
+def _unit_rate(trace: Trace) -> float:
+    """Rate of rise, Pa/s, per m2 of effective area."""
+    volume = trace.volume_m3
+    if volume is None:
+        raise ValueError("an area needs the volume")
+    return choked_throughput_pa_m3_s(1.0, trace.room_pa, trace.room_k) / volume
+
+
+def vapour_share(trace: Trace) -> tuple[float, float]:
+    """Share of the inflow that wood takes up as water vapour, and its standard uncertainty.
+
+    Room air carries vapour; wood that holds the box at its own vapour pressure takes it up again, but not
+    at once: half of it, give or take half.
+    """
+    if trace.wood == "none":
+        return 0.0, 0.0
+    humidity = trace.log.header.room_RH
+    share = 0.5 if humidity is None else (humidity / 100.0 if humidity > 1.5 else humidity)
+    full = share * saturation_pressure_pa(trace.room_k) / trace.room_pa
+    return 0.5 * full, 0.5 * full if humidity is None else 0.25 * full
+
+
+def _areas(posterior: Posterior, trace: Trace) -> tuple[Interval, Interval]:
+    """The area with its interval from the fit alone, and with every uncertainty."""
+    vapour, u_vapour = vapour_share(trace)
+    ln_area = posterior.ln_rate - np.log(_unit_rate(trace)) + np.log1p(vapour)
+    density = posterior.density.sum(axis=0)
+    u_model = _MODEL_SD.get(trace.wood or "", _MODEL_SD["bare"])
+    u_fit = float(np.sqrt(u_model**2 + u_vapour**2 + (trace.accuracy_pa / trace.room_pa) ** 2))
+    u_temperature = 0.5 * trace.u_room_k / trace.room_k
+    u_room = trace.u_room_pa / trace.room_pa
+    u_whole = float(np.sqrt(u_fit**2 + trace.u_log_volume**2 + u_temperature**2 + u_room**2))
+    fit = _quantiles(ln_area, density, posterior.no_leak, u_fit)
+    whole = _quantiles(ln_area, density, posterior.no_leak, u_whole)
+    drift = 1.96 * _STEADY_M2_PER_M3 * (trace.volume_m3 or 0.0)
+    return fit, Interval(
+        whole.value, max(_wider(whole.value, whole.low, -drift), 0.0), _wider(whole.value, whole.high, drift)
+    )
+
+
+def _wider(value: float, end: float, by: float) -> float:
+    """An interval's end moved out by an independent contribution, in quadrature."""
+    return float(value + np.sign(by) * np.hypot(end - value, by))
+
+
+def _quantiles(ln_area: FloatArray, density: FloatArray, no_leak: float, u: float) -> Interval:
+    """Value (median) and ends of an area whose log has ``density`` on a grid, blurred by a normal of sd ``u``.
+
+    The mass without a leak sits at 0.
+    """
+    if density.sum() <= 0.0:
+        return Interval(0.0, 0.0, float(np.exp(ln_area[0])))
+    wide = np.linspace(ln_area[0] - 6 * u, ln_area[-1] + 6 * u, 6001)
+    keep = np.flatnonzero(density > 1e-12 * density.max())[
+        :: max(1, int(np.count_nonzero(density > 1e-12 * density.max()) // 400))
+    ]
+    weight = np.add.reduceat(density, keep) if keep.size > 1 else np.array([density.sum()])
+    centre = ln_area[keep] if keep.size > 1 else ln_area[[int(np.argmax(density))]]
+    cdf = no_leak + ndtr((wide[:, None] - centre[None, :]) / max(u, 1e-6)) @ weight
+    low, value, high = (0.0 if p <= no_leak else float(np.exp(np.interp(p, cdf, wide))) for p in _PROBABILITIES)
+    return Interval(value, low, high)
+
+
+def _peak_area(posterior: Posterior, trace: Trace) -> float:
+    """Ratio of the largest to the smallest median area among laws of at least 2 % probability."""
+    mass = posterior.density.sum(axis=1)
+    centres = [float(posterior.ln_rate @ row / m) for row, m in zip(posterior.density, mass, strict=True) if m > 0.02]
+    return float(np.exp(max(centres) - min(centres))) if centres else 1.0
+
+
+def _law(posterior: Posterior) -> LawVerdict:
+    """Probabilities of the kinds, the leak taken as there; a name at 95 %."""
+    mass = posterior.density.sum(axis=1)
+    total = float(mass.sum())
+    if total <= 0.0:
+        third = 1.0 / len(LAWS)
+        return LawVerdict("undetermined", None, None, None, {str(kind): third for kind in LAWS})
+    by_kind: dict[str, float] = {
+        kind: float(
+            sum(m for m, law in zip(mass, posterior.members.laws, strict=True) if law is not None and law.kind == kind)
+        )
+        / total
+        for kind in LAWS
+    }
+    kind = max(LAWS, key=lambda k: by_kind[k])
+    if by_kind[kind] < NAMED:
+        return LawVerdict("undetermined", None, None, None, by_kind)
+    own = [i for i, law in enumerate(posterior.members.laws) if law is not None and law.kind == kind]
+    top = max(own, key=lambda i: mass[i])
+    law = posterior.members.laws[top]
+    assert law is not None
+    b, m = _form(law, posterior.fitted.theta[top])
+    variants = {
+        v: sum(mass[i] for i in own if (posterior.members.laws[i] or law).variant == v) for v in (None, "sharp", "slip")
+    }
+    variant = max(variants, key=lambda v: variants[v])
+    return LawVerdict(kind, b, m, variant if kind != "between" else None, by_kind)
+
+
+def _form(law: LeakLaw, theta: FloatArray) -> tuple[float, float]:
+    """(b, m) of the law at its peak."""
+    share = float(mix_share(theta[MIX]))
+    if law.kind == "between":
+        return equivalent_form(mixture(share))
+    if law.variant == "slip":
+        return slip_b(SLIP_MOST * share), 1.0
+    return law.b, law.m
+
+
+def _without_leak(theta: FloatArray) -> FloatArray:
+    out = theta.copy()
+    out[LN_RATE] = -60.0
+    return out
+
+
+def _without_release(theta: FloatArray, nhold: int) -> FloatArray:
+    out = theta.copy()
+    out[[LN_MOIST, LN_PORE]] = -60.0
+    for h in range(nhold):
+        out[NCOMMON + PER_HOLD * h + 1] = -60.0
+    return out
+
+
+def _release_and_loss(posterior: Posterior, trace: Trace) -> tuple[Release, float]:
+    """Release's share of the last hold's rise, averaged over the credible members, and the loss in five minutes."""
+    plan, members = posterior.plan, posterior.members
+    rows = np.arange(len(members.laws))
+    theta = posterior.fitted.theta
+    last = posterior.observed.hold == plan.nhold - 1
+    start = theta[:, NCOMMON + PER_HOLD * (plan.nhold - 1)]
+    end = predict(plan, members.tables, theta, rows)[:, last][:, -1]
+    quiet = np.stack([_without_release(t, plan.nhold) for t in theta])
+    end_quiet = predict(plan, members.tables, quiet, rows)[:, last][:, -1]
+    rise = np.maximum(end - start, 1e-9)
+    share = np.clip((end - end_quiet) / rise, 0.0, 1.0)
+    share = np.where(members.tables.leaks > 0, share, 1.0)
+    weight = posterior.weight
+    mean = float(weight @ share)
+    probable = float(weight @ (share > 0.05))
+    present = mean > 0.05 and probable > 0.7 and mean * float(rise[posterior.best]) > 30.0
+    return Release(present, mean), _loss_5min(posterior, plan)
+
+
+def _loss_5min(posterior: Posterior, plan: Plan) -> float:
+    """Pressure lost in the first five minutes after the last shut, Pa, as the fitted curve has it."""
+    hold = plan.nhold - 1
+    start = float(plan.start_since_shut_s[hold])
+    t = np.linspace(start, 300.0 + start, 121)[1:]
+    only = Plan(
+        np.diff(np.concatenate([[start], t])),
+        np.zeros(t.size),
+        np.zeros(t.size, dtype=np.intp),
+        t,
+        np.array([start]),
+        plan.room_pa,
+        plan.first_pa,
+        plan.bow_per_pa,
+    )
+    theta = posterior.peak
+    at = NCOMMON + PER_HOLD * hold
+    row = np.concatenate([theta[:NCOMMON], theta[at : at + PER_HOLD]])[None]
+    curve = predict(only, posterior.members.tables, row, np.array([posterior.best]))[0]
+    return float(curve[-1] - theta[at])
+
+
+def _block_misfit(posterior: Posterior) -> float:
+    """Root mean square of the last hold's residuals over their expected spread."""
+    gap = posterior.observed.y_pa - posterior.fitted.mu[posterior.best]
+    return float(np.sqrt(np.mean((gap / expected_spread(posterior.observed)) ** 2)))
+
+
+def _span(posterior: Posterior) -> tuple[float, float]:
+    mu = posterior.fitted.mu[posterior.best]
+    last = posterior.observed.hold == posterior.plan.nhold - 1
+    return float(posterior.peak[NCOMMON + PER_HOLD * (posterior.plan.nhold - 1)]), float(mu[last][-1])
+
+
+def _curves(
+    posterior: Posterior,
+    traces: Sequence[Trace],
+    windows: Sequence[Sequence[Window]],
+    offsets: Sequence[float],
+    law: LawVerdict,
+) -> Curves:
+    """What a page draws of the last hold, on that log's own clock."""
+    observed, trace, offset = posterior.observed, traces[-1], offsets[-1]
+    last = observed.hold == posterior.plan.nhold - 1
+    mu = posterior.fitted.mu[posterior.best][last]
+    single = float(np.sqrt(observed.noise_pa**2 + observed.half_pa**2 / 3.0 + observed.discrepancy_pa**2))
+    other, other_name = _other_law(posterior)
+    gap = observed.y_pa[last] - mu
+    return Curves(
+        trace.t_s,
+        trace.p_pa,
+        observed.t_s[last] - offset,
+        mu,
+        mu - 1.96 * single,
+        mu + 1.96 * single,
+        observed.t_s[last] - offset,
+        gap,
+        other[last] if other.size else other,
+        other_name,
+        _residual_words(gap / expected_spread(observed)[last]),
+    )
+
+
+def _other_law(posterior: Posterior) -> tuple[FloatArray, str | None]:
+    """Curve of the other plain law (hole for a seep, else seep) with the best member's other parameters."""
+    best = posterior.members.laws[posterior.best]
+    if best is None:
+        return np.empty(0), None
+    plain = {law.kind: law for law in family() if law.variant is None}
+    name = "hole" if best.kind == "seep" else "seep"
+    tables = make_tables((plain[name],))
+    return predict(posterior.plan, tables, posterior.peak[None], np.array([0]))[0], name
+
+
+def _residual_words(z: FloatArray) -> str:
+    """Whether the residuals still show a pattern: runs of one sign too long, or a bend."""
+    if z.size < 8:
+        return "too few readings to judge"
+    if float(np.mean(z * z)) > 4.0:
+        return "bends here"
+    lag = float(np.sum(z[1:] * z[:-1]) / max(float(np.sum(z * z)), 1e-12))
+    return "bends here" if lag > 0.6 and float(np.mean(z * z)) > 1.5 else "no pattern left"
+
+
+def hole_interval_m(area_m2: Interval) -> Interval:
+    """Diameters of the sharp drilled holes that let in as much, m."""
+    return Interval(drilled_hole_m(area_m2.value), drilled_hole_m(area_m2.low), drilled_hole_m(area_m2.high))

@@ -1,0 +1,197 @@
+"""Faults of a log that the physics must not explain: spikes, gaps, jumps, a stuck gauge, a changed unit.
+
+Each is found on the readings alone; what it means for the result is decided by the assessment.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquisition.units import PA_PER
+from analysis.phases import HoldSeen, noise_of
+from analysis.trace import Trace
+
+FloatArray = NDArray[np.float64]
+UNIT_RATIOS = tuple(
+    sorted({a / b for a in PA_PER.values() for b in PA_PER.values() if 1.2 < a / b < 1.1e4 or 1.2 < b / a < 1.1e4})
+)
+"""Every factor by which a reading can jump when the unit on the display is changed."""
+STUCK_LEAST = 20
+"""Equal readings in a row, at least, before a gauge is called stuck."""
+
+
+@dataclass(frozen=True)
+class Jump:
+    """A jump of the reading between two samples: when (s, first time after it), by how much (Pa), and whether
+    its ratio is that of two pressure units.
+    """
+
+    t_s: float
+    by_pa: float
+    is_unit: bool
+
+
+def without_spikes(trace: Trace) -> tuple[Trace, bool]:
+    """The trace without single readings far off their neighbours, and whether there were any."""
+    p = trace.p_pa
+    if p.size < 7:
+        return trace, False
+    neighbours = np.median(np.stack([p[:-4], p[1:-3], p[3:-1], p[4:]]), axis=0)
+    off = np.zeros(p.size, dtype=bool)
+    width = np.abs(p[4:] - p[:-4])
+    threshold = max(8.0 * noise_of(p), 3.0 * trace.resolution_pa, 300.0)
+    off[2:-2] = np.abs(p[2:-2] - neighbours) > threshold + width
+    if not off.any():
+        return trace, False
+    keep = ~off
+    note = tuple(n for n, k in zip(trace.note, keep, strict=True) if k) if trace.note else ()
+    return replace(trace, t_s=trace.t_s[keep], p_pa=p[keep], note=note), True
+
+
+def has_gap(trace: Trace, start_s: float, end_s: float) -> bool:
+    """Whether readings are missing for more than ten sample intervals inside a stretch."""
+    t = trace.t_s[(trace.t_s >= start_s) & (trace.t_s <= end_s)]
+    if t.size < 4:
+        return False
+    gaps = np.diff(t)
+    return bool(gaps.max() > max(10.0 * float(np.median(gaps)), 5.0))
+
+
+def find_jumps(trace: Trace, start_s: float, end_s: float) -> tuple[Jump, ...]:
+    """Lasting jumps inside a stretch: far larger than the rise and noise on either side of them."""
+    inside = np.flatnonzero((trace.t_s >= start_s) & (trace.t_s <= end_s))
+    if inside.size < 10:
+        return ()
+    t, p = trace.t_s[inside], trace.p_pa[inside]
+    d = np.diff(p)
+    dt = np.diff(t)
+    found = []
+    for i in np.flatnonzero(np.abs(d) > max(6.0 * noise_of(p), 2.5 * trace.resolution_pa, 150.0)):
+        near = np.r_[d[max(0, i - 6) : i] / dt[max(0, i - 6) : i], d[i + 1 : i + 7] / dt[i + 1 : i + 7]]
+        if near.size < 4:
+            continue
+        usual = float(np.median(near)) * dt[i]
+        scatter = float(np.max(np.abs(near))) * dt[i]
+        after = p[i + 1 : i + 5]
+        lasts = bool(np.all(np.abs(after - p[i]) > 0.5 * abs(d[i])))
+        if lasts and abs(d[i] - usual) > max(4.0 * abs(usual), 2.5 * scatter):
+            found.append(Jump(float(t[i + 1]), float(d[i]), _is_unit_change(trace, int(inside[i]))))
+    return tuple(found)
+
+
+def _is_unit_change(trace: Trace, i: int) -> bool:
+    """Whether the raw numbers before and after row ``i`` stand in the ratio of two units."""
+    unit = trace.unit
+    native = trace.p_pa[i : i + 2]
+    if unit.reference != "absolute":
+        native = np.abs(trace.room_pa - native)
+    low, high = sorted(float(x) for x in native)
+    if low <= 0.0:
+        return False
+    ratio = high / low
+    return any(abs(ratio / known - 1.0) < 0.02 for known in UNIT_RATIOS if known > 1.2)
+
+
+def clock_jumps(trace: Trace) -> tuple[float, ...]:
+    """Times (s) of the first reading kept after the clock ran backwards."""
+    elapsed = trace.log.elapsed_s[np.isfinite(trace.log.reading) & np.isfinite(trace.log.elapsed_s)]
+    back = np.flatnonzero(np.diff(elapsed) < 0.0)
+    ahead = np.maximum.accumulate(elapsed)
+    out = []
+    for i in back:
+        later = trace.t_s[trace.t_s > ahead[i]]
+        if later.size:
+            out.append(float(later[0]))
+    return tuple(out)
+
+
+def stuck_level_pa(trace: Trace, hold: HoldSeen) -> tuple[float, int] | None:
+    """The level at which the gauge stands still through a hold, and how often in a row, or None.
+
+    A display of coarse steps may rightly stand still on a tight box. It is called stuck when it stood still
+    while the pump was still drawing down, when it does not come back at the let-up, when earlier readings
+    had noise that stopped, or when bare wood must have given off more moisture than a step.
+    """
+    p, t = trace.p_pa, trace.t_s
+    inside = np.flatnonzero((t >= hold.held_s) & (t <= hold.end_s))
+    if inside.size < STUCK_LEAST or np.ptp(p[inside]) > 0.0:
+        return None
+    level = float(p[inside[0]])
+    run = _run_around(p, int(inside[0]))
+    after, before = p[run[1] :], p[: run[0]]
+    never_back = run[1] == p.size and hold.end_s >= t[-1] and before.size > 5 and _fell_into(p, run[0])
+    had_noise = before.size > 30 and noise_of(before) > 0.2 * max(trace.resolution_pa, 1.0)
+    moist = trace.wood == "bare" and trace.resolution_pa <= 150.0 and hold.end_s - hold.held_s > 60.0
+    fell = _fell_into(p, run[0])
+    if never_back or had_noise or moist or (fell and after.size == 0):
+        return level, run[1] - run[0]
+    return None
+
+
+def _run_around(p: FloatArray, i: int) -> tuple[int, int]:
+    """First and one past the last index of the equal readings round ``i``."""
+    different = np.flatnonzero(p != p[i])
+    left = different[different < i]
+    right = different[different > i]
+    return (int(left[-1]) + 1 if left.size else 0), (int(right[0]) if right.size else p.size)
+
+
+def _fell_into(p: FloatArray, start: int) -> bool:
+    """Whether the pressure was still falling fast when it came to a stop."""
+    if start < 4:
+        return False
+    last = -np.diff(p[max(0, start - 4) : start + 1])
+    return bool(np.median(last) > 0.02 * p[start])
+
+
+def acceleration_s(t_s: FloatArray, p_pa: FloatArray, noise_pa: float, resolution_pa: float) -> float | None:
+    """Time at which a rise speeds up, or None: a leak's rise only slows down.
+
+    Compares straight lines through equal stretches of pressure before and after every candidate; the slope
+    must grow by a third, beyond four standard errors, and stay grown.
+    """
+    keep = np.linspace(0, t_s.size - 1, min(t_s.size, 400)).astype(int)
+    t, p = t_s[keep], p_pa[keep]
+    if t.size < 12:
+        return None
+    spread = max(noise_pa, 0.3 * resolution_pa, 5.0)
+    width = max(5, t.size // 10)
+    best: tuple[float, float] | None = None
+    for i in range(width, t.size - width + 1):
+        before, u_before = _slope(t[i - width : i], p[i - width : i], spread)
+        after, u_after = _slope(t[i : i + width], p[i : i + width], spread)
+        change = after - before
+        sure = change / max(np.hypot(u_before, u_after), 1e-12)
+        if (
+            sure > 6.0
+            and after > 1.35 * max(before, 0.0)
+            and change * (t[i + width - 1] - t[i]) > 3.0 * resolution_pa + 60.0
+        ) and (best is None or sure > best[0]):
+            best = (sure, _corner(t, p, i, width))
+    return None if best is None else best[1]
+
+
+def _slope(t: FloatArray, p: FloatArray, spread: float) -> tuple[float, float]:
+    s = t - t.mean()
+    ss = float(np.sum(s * s))
+    if ss <= 0.0:
+        return 0.0, np.inf
+    slope = float(np.sum(s * p)) / ss
+    left = p - p.mean() - slope * s
+    sd = max(spread, float(np.sqrt(np.mean(left * left))))
+    return slope, sd / np.sqrt(ss)
+
+
+def _corner(t: FloatArray, p: FloatArray, i: int, width: int) -> float:
+    """Where the line before departs: the last reading still within its scatter."""
+    a = slice(max(0, i - 2 * width), i - width // 2)
+    s = t[a] - t[a].mean()
+    slope = float(np.sum(s * p[a])) / max(float(np.sum(s * s)), 1e-12)
+    line = p[a].mean() + slope * (t - t[a].mean())
+    off = p - line
+    limit = 3.0 * max(float(np.std(off[a])), 10.0)
+    late = np.flatnonzero((np.arange(t.size) >= a.stop - 1) & (off > limit))
+    return float(t[late[0]]) if late.size else float(t[i])

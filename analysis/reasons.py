@@ -1,0 +1,128 @@
+"""Why no area can be given, and what to do instead: one table, so that page, report and command say the same."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """A result that says no area can be given: why, and the one thing to do next."""
+
+    reason: str
+    advice: str
+
+
+def too_short(seconds: float, readings: int) -> Refusal:
+    """A hold without enough readings or time."""
+    return Refusal(
+        f"The hold is too short: {seconds:.0f} s with {readings} readings.",
+        "Shut the valve and hold for two minutes at least, ten readings or more.",
+    )
+
+
+def no_readings() -> Refusal:
+    """A log without usable readings."""
+    return Refusal("The log has fewer than four readings.", "Check the gauge and its line, then hold again.")
+
+
+def gauge_on_tank() -> Refusal:
+    """With the valve shut, a gauge on the tank measures no box."""
+    return Refusal(
+        "The gauge sits on the tank; with the valve shut that gauge measures no box.",
+        "Tee the gauge in on the box's side of the valve, then hold again.",
+    )
+
+
+def hot_sheet(detail: str) -> Refusal:
+    """A hold on a sheet still warm is void."""
+    return Refusal(
+        f"The sheet was still hot ({detail}): it goes on shrinking and the gas under it cools.",
+        "Keep the valve open until the sheet is under 40 °C or ten minutes have passed, then shut and hold.",
+    )
+
+
+def stuck(level: str, times: int) -> Refusal:
+    """A gauge that does not move."""
+    return Refusal(
+        f"The gauge stayed on {level}, {times} times over.",
+        "Open the valve to the room; the gauge must go back to about room pressure. Free or replace it, then hold again.",
+    )
+
+
+def only_room() -> Refusal:
+    """A log that never left room pressure."""
+    return Refusal("The box was never drawn down in this log.", "Pump down, soak, shut the valve and hold.")
+
+
+def still_falling() -> Refusal:
+    """A pump-down that neither levels off nor ends in a hold."""
+    return Refusal(
+        "The log ends while the pump still draws down, so there is no hold in it.",
+        "Pump down, soak three minutes, shut the valve and hold two minutes.",
+    )
+
+
+def never_shut() -> Refusal:
+    """A level at the bottom with no sign of the valve."""
+    return Refusal(
+        "No hold is seen: the pressure stays at the bottom and nothing shows that the valve was shut.",
+        "Shut the valve after the soak and hold two minutes; then let air in slowly.",
+    )
+
+
+def falls_after_shut(pa_per_min: float) -> Refusal:
+    """Pressure that goes down in a hold: the pump is not isolated."""
+    return Refusal(
+        f"The pressure falls by {pa_per_min / 1000.0:.2f} kPa a minute with the valve shut: the pump or tank still draws through it.",
+        "Stop the pump and let air in behind the valve, then hold again; clean or replace the valve seat.",
+    )
+
+
+def no_volume() -> Refusal:
+    """No volume: an area cannot be told, a loss can."""
+    return Refusal(
+        "The box's volume is not known, so the rise cannot be turned into an area.",
+        "Measure the inside (length, width, height) and put it in the box file, or use 'boxhold volume'.",
+    )
+
+
+def jumped(seconds: float, unit: bool) -> Refusal:
+    """Readings that jump: a knock, a changed unit."""
+    what = "as when the unit on the display is changed" if unit else "as when the gauge is knocked or its plug is loose"
+    return Refusal(
+        f"The reading jumps at {seconds:.0f} s, {what}, and too little is left before it.",
+        "Leave the gauge alone during the hold, then hold again.",
+    )
+
+
+def clock_broken(seconds: float) -> Refusal:
+    """A clock that ran backwards and left no usable stretch."""
+    return Refusal(
+        f"The log's clock goes backwards at {seconds:.0f} s and too little is left on either side.",
+        "Check the recorder's clock, then hold again.",
+    )
+
+
+def not_a_leak() -> Refusal:
+    """A curve no leak makes."""
+    return Refusal(
+        "The curve is not one that a leak makes: no leak law comes near its readings.",
+        "Look at the readings: was the valve moved, the hose off, the unit right? Then hold again.",
+    )
+
+
+def unit_suspected(kpa: float) -> Refusal:
+    """Pressures no room has."""
+    return Refusal(
+        f"The readings would mean {kpa:.0f} kPa absolute; the unit or what the gauge counts from is not as the log says.",
+        "Open the gauge to the room: an absolute gauge reads about 101 kPa there, a vacuum gauge 0. Then correct the 'gauge' line.",
+    )
+
+
+def let_go_at_once() -> Refusal:
+    """A seal that let go too early to leave a hold."""
+    return Refusal(
+        "A seal let go so soon after the shut that no hold is left before it.",
+        "Press the film, tape or sheet down all round, then hold again.",
+    )
