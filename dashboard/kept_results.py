@@ -33,19 +33,25 @@ def assess_box(archive: Archive, name: str, complain: Callable[[str], None]) -> 
             entries.append((path, archive.log(path)))
         except BoxholdError as trouble:
             complain(str(trouble))
-    return [result for chain in chains(entries) for result in _kept_or_new(archive, box, chain)]
+    found: dict[Path, Assessment] = {}
+    for chain in chains(entries):
+        found |= zip((path for path, _ in chain), _kept_or_new(archive, box, chain), strict=True)
+    return [found[path] for path, _ in entries]
 
 
 def chains(entries: Sequence[Entry]) -> Iterator[list[Entry]]:
-    """Logs in runs that are assessed together: one without a let-up since the last joins the one before."""
-    chain: list[Entry] = []
+    """Logs that are assessed together: all of a setup and sealed list where one had no let-up since the last.
+
+    Elsewhere each log stands alone, so that a new test leaves what is kept of the others.
+    """
+    groups: dict[tuple[str | None, tuple[str, ...]], list[Entry]] = {}
     for entry in entries:
-        if chain and entry[1].header.let_up_since_last is not False:
-            yield chain
-            chain = []
-        chain.append(entry)
-    if chain:
-        yield chain
+        groups.setdefault((entry[1].header.setup, entry[1].header.sealed), []).append(entry)
+    for group in groups.values():
+        if any(log.header.let_up_since_last is False for _, log in group):
+            yield group
+        else:
+            yield from ([entry] for entry in group)
 
 
 def _kept_or_new(archive: Archive, box: Box | None, chain: Sequence[Entry]) -> list[Assessment]:

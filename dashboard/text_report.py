@@ -74,7 +74,7 @@ def _figures(result: Assessment, system: System) -> list[Row]:
     if area is not None:
         rows.append(("leak area", wording.area_text(area, system)))
     if result.area_fit_m2 is not None:
-        rows.append(("of it from the fit alone", wording.area_text(result.area_fit_m2, system)))
+        rows.append(("with its volume exact", wording.area_text(result.area_fit_m2, system)))
     if result.leakage_rate_pa_m3_s is not None:
         room_k = result.room_k or 293.15
         rows.append(("leakage rate", wording.leakage_text(result.leakage_rate_pa_m3_s, system, room_k)))
