@@ -196,13 +196,13 @@ def drawn_inline(svg_text: str) -> html.Span:
     return html.Span(style={"display": "inline-block", "verticalAlign": "-2px"}, **wild({"data-svg": svg_text}))
 
 
-def row_of_box(name: str, label: str | None, tab: str, question: str) -> html.Div:
+def row_of_box(name: str, label: str | None, tab: str, question: str) -> html.Section:
     """The box's own row: plate, label and its pages."""
     links = [
         html.A(words, href=box_href(name, rest), **wild({"aria-current": "page"} if words == tab else {}))
         for words, rest in BOX_PAGES
     ]
-    return html.Div(
+    return html.Section(
         [
             html.A(plate(name), href=box_href(name, ""), style={"textDecoration": "none"}),
             html.Span(short_name(label or ""), className="second label"),
@@ -210,6 +210,7 @@ def row_of_box(name: str, label: str | None, tab: str, question: str) -> html.Di
             html.Nav(links, **wild({"aria-label": "Pages of this box"})),
         ],
         className="row-of-box",
+        **wild({"aria-label": "This box"}),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import hmac
+import os
 import secrets
 import socket
 from collections.abc import Callable
@@ -91,20 +92,34 @@ def serve(
 
 
 def _bind(app: Flask, host: str, port: int) -> tuple[MultiSocketServer | BaseWSGIServer, int]:
-    tried = [0] if port == 0 else range(port, min(port + PORTS_TRIED, 65536))
-    for number in tried:
+    listening = _listening(host, port)
+    try:
+        server = waitress.create_server(app, sockets=[listening], threads=THREADS, ident="boxhold")
+    except BaseException:
+        listening.close()
+        raise
+    return server, int(listening.getsockname()[1])
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    """A bound socket: at ``port`` or the next free one."""
+    for number in [0] if port == 0 else range(port, min(port + PORTS_TRIED, 65536)):
+        bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         try:
-            server = waitress.create_server(app, host=host, port=number, threads=THREADS, ident="boxhold")
+            if os.name != "nt":
+                bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            bound.bind((host, number))
         except OSError as trouble:
+            bound.close()
             if trouble.errno != errno.EADDRINUSE:
+                why = trouble.strerror or str(trouble)
                 raise OutsideWorldFailed(
-                    f"{host}:{number} cannot be listened on: {trouble.strerror}; take another address."
+                    f"{host}:{number} cannot be listened on: {why}; take another address."
                 ) from trouble
             continue
-        return server, int(server.effective_port)
-    raise OutsideWorldFailed(
-        f"Ports {port} to {port + PORTS_TRIED - 1} on {host} are all in use; name another with --port."
-    )
+        return bound
+    last = port + PORTS_TRIED - 1
+    raise OutsideWorldFailed(f"Ports {port} to {last} on {host} are all in use; name another with --port.")
 
 
 def own_address() -> str:

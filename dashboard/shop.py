@@ -180,7 +180,7 @@ class Shop:
         events = _kept(lambda: self.archive.events(name), troubles) or ()
         results = _kept(lambda: assess_box(self.archive, name, troubles.append), troubles) or []
         trials = tuple(Trial(Path(r.log).stem, self.archive.log(r.log), r) for r in results)
-        return conclude(box, events, trials, tuple(troubles))
+        return conclude(box, events, trials, tuple(dict.fromkeys(troubles)))
 
     def with_curves(self, name: str, trial: Trial, wait_s: float | None = 0.25) -> Assessment | None:
         """A trial's result with the curves a page draws, or None while they are being worked out."""

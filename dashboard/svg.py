@@ -141,17 +141,11 @@ def lines_of_text(at: Point, words: Sequence[str], step: float = 18, **how: obje
 
 
 def drawing(width: float, height: float, content: str, label: str) -> str:
-    """A whole drawing with its sentence for screen readers."""
-    return el(
-        "svg",
-        el("title", escape(label)) + content,
-        viewBox=f"0 0 {width:.0f} {height:.0f}",
-        width=f"{width:.0f}",
-        height=f"{height:.0f}",
-        role="img",
-        aria_label=label,
-        class_="drawn",
-    )
+    """A whole drawing with its sentence for screen readers; without one it is hidden from them."""
+    told: dict[str, object] = {"role": "img", "aria_label": label} if label else {"aria_hidden": "true"}
+    title = el("title", escape(label)) if label else ""
+    box = f"0 0 {width:.0f} {height:.0f}"
+    return el("svg", title + content, viewBox=box, width=f"{width:.0f}", height=f"{height:.0f}", class_="drawn", **told)
 
 
 def _hatch(name: str, step: float, width: float, colour: str, angle: float) -> str:

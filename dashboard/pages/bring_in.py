@@ -253,7 +253,7 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
         [State(f"upload-{n}", "value") for n in names],
         prevent_initial_call=True,
     )
-    def read_it_so(clicks: int | None, key: str, values: list[Any]) -> Any:
+    def read_it_so(clicks: int | None, key: str, *values: Any) -> Any:
         if not clicks:
             return no_update
         said = {n: str(v) for n, v in zip(names, values, strict=True) if v not in (None, "")}

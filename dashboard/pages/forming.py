@@ -248,12 +248,13 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
         State(ids.VIEW, "data"),
         prevent_initial_call=True,
     )
-    def follow(values: list[Any], name: str, data: dict[str, Any]) -> Any:
+    def follow(*given: Any) -> Any:
+        *values, name, data = given
         known = shop.findings(name, wait_s=None)
         if known is None or case_of(known.box) is None:
             return no_update
         settings = {k: float(v or 0.0) for k, v in zip(keys, values, strict=True)}
-        return *answered(known, settings, read_view(data)), [f"{settings[k]:g}" for k in keys]
+        return *answered(known, settings, read_view(data)), *(f"{settings[k]:g}" for k in keys)
 
 
 __all__ = ["CURES", "add_callbacks", "page"]

@@ -189,7 +189,7 @@ def _picture(view: View, box: Box, setup: str, sealed: tuple[str, ...]) -> Compo
     ]
     if not view.narrow:
         drawing += [
-            html.H3("From above: one seam at a time"),
+            html.H2("From above: one seam at a time", className="minor"),
             parts.drawn(plan(box, width, seams, label="The seams", tallest=240)),
         ]
     buttons = [
@@ -197,7 +197,9 @@ def _picture(view: View, box: Box, setup: str, sealed: tuple[str, ...]) -> Compo
         for p in (*could, *SEAMS)
         if parent(p) != "closure" or p == "closure"
     ]
-    return parts.paper(html.H3("Tap a place you have sealed"), html.Div(buttons, className="seals"), *drawing)
+    return parts.paper(
+        html.H2("Tap a place you have sealed", className="minor"), html.Div(buttons, className="seals"), *drawing
+    )
 
 
 def _place_words(path: str, setup: str, shut: bool) -> str:
@@ -226,7 +228,8 @@ def _gauge(view: View, box: Box) -> Component:
     form = parts.paper(
         _field("Where it is plugged in", ADDRESSES, "hold-port", dcc.Input(
             id="hold-port", type="text", value=ports[0].address if len(ports) == 1 else "", style=WIDE)),
-        _field("Its number means", "no unit is assumed", "hold-unit", dbc.Select(id="hold-unit", options=_units(), value="")),
+        _field("Its number means", "no unit is assumed", "hold-unit",
+               dbc.Select(id="hold-unit", options=_units(), value="")),
         html.P("", id="hold-said", className="error", role="status"),
         html.Div([parts.button("Listen and record", dark=True, id="hold-start"),
                   parts.button("Try it with a made-up gauge", id="hold-made-up")], className="next"),
@@ -259,7 +262,8 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
     @app.callback(
         Output("hold-said", "children"), Output(ids.URL, "pathname"),
         Input("hold-start", "n_clicks"), Input("hold-made-up", "n_clicks"),
-        State("hold-port", "value"), State("hold-unit", "value"), State("hold-asked", "data"), prevent_initial_call=True,
+        State("hold-port", "value"), State("hold-unit", "value"), State("hold-asked", "data"),
+        prevent_initial_call=True,
     )  # fmt: skip
     def start(
         _real: int | None, _made: int | None, port: str, unit: str, asked: dict[str, str]

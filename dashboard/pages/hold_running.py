@@ -200,7 +200,7 @@ def _picture(state: HoldState, width: float) -> Component:
     )
     inside = "" if state.box.inside_mm is None else f", {' × '.join(f'{s:g}' for s in state.box.inside_mm)} mm"
     return parts.paper(
-        html.H3(f"{state.box.name}{inside}"),
+        html.H2(f"{state.box.name}{inside}", className="minor"),
         parts.drawn(drawing),
         html.P(f"open to leaks: {', '.join(still)}", className="note"),
     )

@@ -299,7 +299,8 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
         State(ids.VIEW, "data"),
         prevent_initial_call=True,
     )
-    def follow(values: list[Any], kind: str, name: str, data: dict[str, Any]) -> Any:
+    def follow(*given: Any) -> Any:
+        *values, kind, name, data = given
         from dashboard.view import read_view
 
         return drawn_page(_asked(shop, name, values, kind), read_view(data))
@@ -315,7 +316,8 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
         State(ids.measure("name"), "value", allow_optional=True),
         prevent_initial_call=True,
     )
-    def keep(clicks: int | None, values: list[Any], kind: str, name: str, new_name: str | None) -> Any:
+    def keep(clicks: int | None, *given: Any) -> Any:
+        *values, kind, name, new_name = given
         return kept(shop, name, values, kind, new_name) if clicks else no_update
 
 

@@ -133,7 +133,7 @@ def _verdict(known: Findings, result: Assessment) -> Component:
 def _curve(result: Assessment, width: float) -> Component:
     if result.curves is None:
         return html.Div()
-    fig = figures_hold.hold_curve(result, Scale("metric", result.room_pa or 101_325.0), width, 360)
+    fig = figures_hold.hold_curve(result, Scale("metric", result.room_pa or 101_325.0), width, 330)
     return parts.paper(parts.graph(fig, width=width), class_name="flush")
 
 

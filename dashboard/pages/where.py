@@ -172,16 +172,24 @@ def _pictures(known: Findings, width: float, setup: str | None, view: View) -> C
             + (f", {known.box.board_mm:g} mm board" if known.box.board_mm else "")
         )
     )
-    top = [html.H3("Cut along its length, through the port"), parts.drawn(_section(known, width, setup))]
+    top = [
+        html.H2("Cut along its length, through the port", className="minor"),
+        parts.drawn(_section(known, width, setup)),
+    ]
     stalls = [t for t in known.trials if t.result.test == "stall" and t.result.area_m2 is not None]
     if len(stalls) > 1:
         return parts.side(
             parts.paper(*top, html.P(sizes, className="note")),
-            parts.paper(html.H3("Stall tests: the pump against the leak"), parts.drawn(stall_tests(known, width))),
+            parts.paper(
+                html.H2("Stall tests: the pump against the leak", className="minor"),
+                parts.drawn(stall_tests(known, width)),
+            ),
         )
     places = _seams(known)
     below = [
-        html.Div([html.H3("From above"), html.Span(sizes, className="note")], className="figure-head"),
+        html.Div(
+            [html.H2("From above", className="minor"), html.Span(sizes, className="note")], className="figure-head"
+        ),
         parts.drawn(plan(known.box, width, places, label="The box from above: seams, vents, baffles, port")),
     ]
     return parts.paper(*top, *below)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from math import pi, sqrt
 from pathlib import Path
 
@@ -174,7 +174,7 @@ def ranking(
     )
 
 
-MAY = datetime(2026, 5, 3, 14, 2, 11)
+MAY = datetime(2026, 5, 3, 14, 2, 11, tzinfo=timezone(timedelta(hours=2)))
 
 
 def trial(res: Assessment) -> Trial:
@@ -237,7 +237,7 @@ def sheet_b11() -> Findings:
 
 def going_off_b03() -> Findings:
     sizes = [0.58, 0.7, 0.75, 0.82, 0.98, 0.81, 0.94, 0.95, 1.15, 0.33, 0.34, 0.41, 0.37, 0.52, 0.54, 0.81, 0.83]
-    starts = [datetime(2025, 9, 21, 9) + timedelta(days=14 * i) for i in range(len(sizes))]
+    starts = [datetime(2025, 9, 21, 9, tzinfo=UTC) + timedelta(days=14 * i) for i in range(len(sizes))]
     res = [
         result("B-03", "vents-taped", s, iv(a, a * 0.88, a * 1.13), "within", limit=Limit(1.2 * MM2, "pump"))
         for s, a in zip(starts, sizes, strict=True)
