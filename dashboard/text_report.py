@@ -28,10 +28,10 @@ Row = tuple[str, str]
 _INDENT = "  "
 _DO_WORDS = {
     "hold": "Hold",
-    "redraw": "Redraw and hold again",
+    "redraw": "Redraw, then hold",
     "stall": "Let the pump run until the vacuum stays",
-    "vent-behind-valve": "Let air in behind the valve and hold",
-    "repeat": "Repeat the hold",
+    "vent-behind-valve": "Let air in behind the valve, then hold",
+    "repeat": "Hold once more",
 }
 
 
@@ -188,12 +188,9 @@ def _next_test_rows(result: Ranking) -> list[Row]:
     test = result.next_test
     if test is None:
         return []
-    what = [_DO_WORDS[test.do], f"with {wording.setup_name(test.setup)}"]
-    if test.seal:
-        what.append(f"and {_paths(test.seal, test.setup)} sealed")
-    if test.hold_s > 0:
-        what.append(f"for {wording.duration_text(test.hold_s)}")
-    return [("next test", f"{' '.join(what)}: {test.why}")]
+    long = f" {wording.duration_text(test.hold_s)}" if test.hold_s > 0 else ""
+    sealed = f", sealed: {_paths(test.seal, test.setup)}" if test.seal else ""
+    return [("next test", f"{_DO_WORDS[test.do]}{long}, {wording.setup_name(test.setup)}{sealed}. {test.why}")]
 
 
 def _with_first(texts: Sequence[str]) -> list[tuple[bool, str]]:
@@ -247,5 +244,5 @@ def box_text(name: str, result: Assessment | None, ranking: Ranking | None, has_
     if ranking is not None and ranking.outcome == "ranked":
         likely = _likeliest_first(ranking.paths)[:3]
         lines += [_path_lines(place, path, "metric")[0] for place, path in enumerate(likely, start=1)]
-        lines += table([*_next_test_rows(ranking), *[("what to do", text) for text in ranking.advice[:1]]])
+        lines += table([("what to do", text) for text in ranking.advice[:1]])
     return "\n".join(lines)

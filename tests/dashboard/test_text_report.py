@@ -121,7 +121,7 @@ RANKING = Ranking(
     ),
     not_told_apart=(("panel-edges", "panel-faces"),), not_tested=("top-panel",),
     unexplained=Unexplained("b.csv", 2.7e-6, "The two tests do not agree."), left_out=(("c.csv", "too short"),),
-    next_test=NextTest("hold", "film-on-rim", ("port-flange",), 300.0, 0.8, "it tells the flange from the edges"),
+    next_test=NextTest("hold", "film-on-rim", ("port-flange",), 300.0, 0.8, "It tells the flange from the edges"),
     advice=("Heat the corners.", "Then form again."),
 )  # fmt: skip
 
@@ -143,7 +143,7 @@ def test_ranking_puts_the_likeliest_largest_first_with_its_evidence():
         ("sheet ", "The sheet edge."),
         ("unexplained", "The two tests do not agree."),
         ("left out", "c.csv: too short"),
-        ("next test", "Hold with film on the rim and port flange sealed for 5 min: it tells the flange from the edges"),
+        ("next test", "Hold 5 min, film on the rim, sealed: port flange. It tells the flange from the edges"),
         ("what to do", "Heat the corners."),
         ("Then form", "Then form again."),
     ],
