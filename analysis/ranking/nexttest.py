@@ -33,7 +33,7 @@ CLOSE_MIN = {"line-only": 0.0, "undrilled": 0.0, "vents-taped": 5.0, "film-on-to
              "formed-sheet": 12.0}
 SEAL_MIN = 2.0
 STAYS = {"redraw": -4.0, "vent-behind-valve": -3.0, "repeat": -2.0}
-SEALABLE = ("port-flange", "panel-edges", "line", "rim-joint", "sheet-edge")
+SEALABLE = ("port-flange", "panel-edges", "panel-faces", "line", "rim-joint", "sheet-edge")
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ _CLOSE = {
 }
 _SEAL = {
     "panel-edges": "tape the edges all round",
+    "panel-faces": "lay film over walls and bottom",
     "port-flange": "putty the flange",
     "line": "putty the line's fittings",
     "rim-joint": "putty the rim joint",
