@@ -10,7 +10,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis import wording
-from analysis.history import Stretch, current_fit, forecast_crossing, stretches
+from analysis.history import Stretch, current_fit, forecast_crossing, is_going_off, stretches
 from analysis.results import HistoryLine, TestPoint
 from analysis.trendfit import Crossing, TrendFit
 from dashboard import figures as fg
@@ -203,7 +203,7 @@ def _breaks(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> Non
             fg.rule(fig, (x, 0, x, 1.03), yref="paper", width=1.5)
         repair = by_day.get(text[:10]) or by_day.get((at - timedelta(days=1)).date().isoformat())
         if repair is not None:
-            words = f"{repair.text[:34]}, {wording.date_text(date.fromisoformat(repair.date[:10]), with_year=False)}"
+            words = f"{_cut(repair.text)}, {wording.date_text(date.fromisoformat(repair.date[:10]), with_year=False)}"
             fg.say(
                 fig,
                 at,
@@ -216,6 +216,10 @@ def _breaks(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> Non
                 level="bottom",
                 shift=(0, 4),
             )
+
+
+def _cut(words: str, most: int = 36) -> str:
+    return words if len(words) <= most else words[: most - 1].rstrip(" ,;") + "…"
 
 
 def _tests(fig: go.Figure, tests: Sequence[TestPoint], win: Window) -> None:
@@ -241,7 +245,13 @@ def _set_aside(fig: go.Figure, tests: Sequence[TestPoint], win: Window) -> None:
 
 def _crossing(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> None:
     crossing = forecast_crossing(line)
-    if crossing is None or crossing.earliest is None or not line.limit_m2 or crossing.over_now:
+    if (
+        crossing is None
+        or crossing.earliest is None
+        or not line.limit_m2
+        or crossing.over_now
+        or not is_going_off(line)
+    ):
         return
     limit, first = line.limit_m2 * MM2, _noon(crossing.earliest)
     last = _noon(crossing.latest) if crossing.latest is not None else win.last

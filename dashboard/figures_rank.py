@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from acquisition.setups import PATHS, parent
 from analysis import wording
-from analysis.results import Interval, Ranking
+from analysis.results import Interval, PathResult, Ranking
 from dashboard import marks, svg
 from dashboard.scales import Linear, linear_for
 
@@ -60,21 +61,29 @@ def rows_of(ranking: Ranking, likely: Sequence[str], setup: str | None) -> list[
 def _group_row(ranking: Ranking, at: int, likely: Sequence[str], setup: str | None) -> Row:
     members = [p for p in ranking.paths if p.path in ranking.not_told_apart[at]]
     names = tuple(wording.path_name(p.path, setup) for p in members)
-    guess = ", ".join(f"{n} {round(100 * p.probability_largest)}" for n, p in zip(names, members, strict=True))
+    likely_one = any(p.path in likely for p in members)
     area = ranking.not_told_apart_m2[at] if at < len(ranking.not_told_apart_m2) else _outer(members)
     return Row(
         names,
         area,
         sum(p.probability_largest for p in members),
         ("one bar, until a test parts them",),
-        any(p.path in likely for p in members),
-        split=f"{guess}: a guess",
+        likely_one,
+        split=_guess(members) if likely_one else "",
         paths=tuple(p.path for p in members),
     )
 
 
-def _outer(members: Sequence[object]) -> Interval:
-    areas = [m.area_m2 for m in members]  # type: ignore[attr-defined]
+def _guess(members: Sequence[PathResult]) -> str:
+    """How the chance might split, in short names: only words, and called a guess."""
+    named = [p for p in members if p.probability_largest >= 0.05]
+    shown = [f"{PATHS[parent(p.path)].short} {round(100 * p.probability_largest)}" for p in named]
+    rest = round(100 * sum(p.probability_largest for p in members if p not in named))
+    return ", ".join([*shown, *([f"rest {rest}"] if rest else [])]) + ": a guess"
+
+
+def _outer(members: Sequence[PathResult]) -> Interval:
+    areas = [m.area_m2 for m in members]
     return Interval(sum(a.value for a in areas), max(a.low for a in areas), sum(a.high for a in areas))
 
 
@@ -89,15 +98,6 @@ def _rest(ranking: Ranking, setup: str | None) -> list[Row]:
     return rows
 
 
-def _wrap(words: str, most: int) -> list[str]:
-    lines = [""]
-    for word in words.split():
-        if lines[-1] and len(lines[-1]) + 1 + len(word) > most:
-            lines.append("")
-        lines[-1] = f"{lines[-1]} {word}".strip()
-    return lines
-
-
 @dataclass(frozen=True)
 class Sheet:
     """Where things stand on the drawing: width, the bars' axis, whether for a phone."""
@@ -108,16 +108,30 @@ class Sheet:
 
     def tall(self, row: Row) -> float:
         """Height of a row, px."""
+        names = len(self.names(row))
         if self.narrow:
-            return 54.0 + 20 * (len(row.names) - 1) + (18 if row.split else 0)
-        lines = sum(len(self.lines(e)) for e in row.evidence)
+            return 54.0 + 20 * (names - 1) + (18 if row.split else 0)
         if row.kind == "untested":
             return 44.0
-        return max(44.0, 11 + 20 * len(row.names) + 17 * min(lines, 3))
+        return max(44.0, 11 + 20 * names + 17 * len(self.evidence(row)))
+
+    def names(self, row: Row) -> list[str]:
+        """Names of a row as its lines: each its own, more than three run on."""
+        if len(row.names) < 4:
+            return [n[:1].upper() + n[1:] for n in row.names]
+        listed = ", ".join(row.names)
+        return svg.wrapped(
+            listed[:1].upper() + listed[1:], int((self.width - 140 if self.narrow else self.axis.left - 50) / 8.2)
+        )
+
+    def evidence(self, row: Row) -> list[str]:
+        """At most three lines of what the tests say; what is cut ends in an ellipsis."""
+        lines = [line for e in row.evidence for line in self.lines(e)]
+        return lines if len(lines) <= 3 else [*lines[:2], f"{lines[2].rstrip('.,;')}…"]
 
     def lines(self, evidence: str) -> list[str]:
         """Evidence in lines that fit the first column."""
-        return _wrap(evidence, int((self.axis.left - 40) / 6.9))
+        return svg.wrapped(evidence, int((self.axis.left - 40) / 6.9))
 
 
 def _axis_words(sheet: Sheet, limit_m2: float | None, system: wording.System) -> str:
@@ -179,10 +193,10 @@ def chance_words(row: Row) -> str:
 def _names(sheet: Sheet, row: Row, y: float) -> str:
     bold = row.likely or row.kind == "odd"
     left = 30.0 if len(row.names) > 1 else (12.0 if sheet.narrow else 20.0)
-    shown = [n[:1].upper() + n[1:] for n in row.names]
+    shown = sheet.names(row)
     out = svg.lines_of_text((left, y), shown, 20, size=16, bold=bold)
     if len(row.names) > 1:
-        low = y + 20 * (len(row.names) - 1) + 6
+        low = y + 20 * (len(shown) - 1) + 6
         out += svg.path(((22, y - 16), (14, y - 16), (14, low), (22, low)), "air" if row.likely else "ink", 2.4)
     return out
 
@@ -199,12 +213,16 @@ def _row(sheet: Sheet, row: Row, top: float) -> str:
         anchor="end",
     )
     if sheet.narrow:
-        y = top + 34 + 20 * (len(row.names) - 1)
-        return _bar(sheet, row, y + 2) + _names(sheet, row, top + 18) + words
-    evidence = [line for e in row.evidence for line in sheet.lines(e)][:3]
+        y = top + 34 + 20 * (len(sheet.names(row)) - 1)
+        below = svg.text((sheet.axis.at(0.0), y + 26), row.split, fill="second", size=13) if row.split else ""
+        return _bar(sheet, row, y + 2) + _names(sheet, row, top + 18) + words + below
     y = top + 18
     out = _names(sheet, row, y) + svg.lines_of_text(
-        (30 if len(row.names) > 1 else 20, y + 20 * len(row.names) - 3), evidence, 16, size=14, fill="second"
+        (30 if len(row.names) > 1 else 20, y + 20 * len(sheet.names(row)) - 3),
+        sheet.evidence(row),
+        16,
+        size=14,
+        fill="second",
     )
     split = svg.text((sheet.axis.at(0.0) + 10, top + tall / 2 + 28), row.split, fill="second") if row.split else ""
     return (

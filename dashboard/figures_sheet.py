@@ -47,7 +47,7 @@ def _axis(rows: Sequence[JawRow], limit_m2: float | None, width: float, narrow: 
     areas = [r.area_m2.scaled(MM2) for r in rows if r.area_m2 is not None]
     high = max([a.high for a in areas] + [1.2 * limit_m2 * MM2 if limit_m2 else 0.0])
     low = min([a.low for a in areas] + [0.0])
-    left, right = (24.0, width - 24.0) if narrow else (270.0, width - 220.0)
+    left, right = (24.0, width - 24.0) if narrow else (270.0, width - 260.0)
     return linear_for(low, high, left, right)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from acquisition.records import Box
-from acquisition.setups import PATHS, parent
+from acquisition.setups import parent
 from dashboard import marks, svg
 from dashboard.section import (
     Frame,
@@ -131,7 +131,7 @@ def _side_words(f: Frame, place: Place, narrow: bool) -> str:
     if narrow:
         return _label(((f.left + f.right) / 2, middle + 5), place, [words], "middle", 14)
     name, _, number = words.rpartition(" ")
-    if not number.isdigit():
+    if not number.isdigit() or name.endswith("under"):
         return _label((f.outer[0] - 32, f.top + 5), place, [words], "end", 14)
     return "".join(
         _label((x, middle - 2), place, [name, number], "middle", 14) for x in (f.outer[0] - 58, f.outer[2] + 58)
@@ -185,14 +185,6 @@ def words(f: Frame, place: Place, setup: str | None, narrow: bool) -> str:
     return simple[name](f, place) if name in simple else _closure_words(f, place, setup)
 
 
-def short_words(place: Place, chance: float | None) -> str:
-    """Short name and chance in 100, as drawings have it."""
-    row = PATHS[parent(place.path)]
-    if chance is None:
-        return row.short
-    return f"{row.short}, under 1" if chance < 0.005 else f"{row.short} {round(100 * chance)}"
-
-
 def section(
     box: Box,
     width: float,
@@ -235,6 +227,7 @@ def section(
     hose: Valve = "none" if narrow and valve == "shut" else valve
     parts = [body(f, setup, hose), *(mark(f, p, setup) for p in shown)]
     parts += [words(f, p, setup, narrow) for p in shown if not (hose == "none" and p.path in ("line", "valve-seat"))]
-    parts.append(svg.lines_of_text((f.outer[0] + 4, f.outer[3] + 26), notes, 18, bold=True, fill="air"))
-    tall = max(height_of(f, hose), f.outer[3] + 34 + 18 * len(notes) if notes else 0.0)
+    below = [line for note in notes for line in svg.wrapped(note, int((f.port_x - f.outer[0]) / 7.4))]
+    parts.append(svg.lines_of_text((f.outer[0] + 4, f.outer[3] + 34), below, 18, bold=True, fill="air"))
+    tall = max(height_of(f, hose), f.outer[3] + 38 + 18 * len(below) if below else 0.0)
     return svg.drawing(width, tall, "".join(parts), label)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 from math import log10
 
 from analysis import wording
@@ -212,7 +213,7 @@ def small_curve(line: HistoryLine, width: float, tall: float, days: int | None =
     spots = [
         (place(d), _height(a.high if up else a.value, limit, level, tall), up) for d, a, up in _points(line, first)
     ]
-    breaks = [place(d) for d in _break_days(line, first) if 0 <= d <= span]
+    breaks = [place(d) for d in _break_days(line, first) if 0 < d < span - 0.5]
     return svg.drawing(width, tall, base + _run(spots, breaks, tall), f"{len(spots)} tests against the limit")
 
 
@@ -227,19 +228,17 @@ def _break_days(line: HistoryLine, first: datetime) -> list[int]:
 
 def _run(spots: list[tuple[float, float, bool]], breaks: list[float], tall: float) -> str:
     out = []
-    for i, (x, y, up) in enumerate(spots):
-        joined = i > 0 and not any(spots[i - 1][0] < b <= x for b in breaks)
-        if joined:
-            out.append(svg.line(spots[i - 1][:2], (x, y), "measured", 1.6))
-        out.append(
-            svg.poly(((x - 3.5, y - 3), (x + 3.5, y - 3), (x, y + 4)), "measured")
-            if up
-            else svg.circle((x, y), 2.6, fill="measured")
-        )
+    for (x0, y0, _), (x, y, _) in pairwise(spots):
+        if not any(x0 < b <= x for b in breaks):
+            out.append(svg.line((x0, y0), (x, y), "measured", 1.6))
     for b in breaks:
-        out.append(
-            svg.rect(b - 4, 0, 8, tall, fill="paper")
-            + svg.line((b - 4, 0), (b - 4, tall), "ink", 1.5)
-            + svg.line((b + 4, 0), (b + 4, tall), "ink", 1.5)
-        )
-    return "".join(out)
+        out.append(svg.rect(b - 4, 0, 8, tall, fill="paper"))
+        out += [svg.line((b + side, 0), (b + side, tall), "ink", 1.5) for side in (-4, 4)]
+    return "".join(out) + "".join(_spot(*s) for s in spots)
+
+
+def _spot(x: float, y: float, upper: bool) -> str:
+    """One test: a dot, or a triangle pointing down where only an upper limit is known."""
+    if upper:
+        return svg.poly(((x - 3.5, y - 3), (x + 3.5, y - 3), (x, y + 4)), "measured")
+    return svg.circle((x, y), 2.6, fill="measured")

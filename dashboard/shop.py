@@ -62,12 +62,13 @@ class Findings:
 
     @property
     def last(self) -> Trial | None:
-        """The trial that speaks for the box: of the last day's whole-box tests the one with most to say."""
+        """The trial that speaks for the box: the worst of the last day's over the limit, else the last one."""
         whole = [t for t in self.trials if not t.result.sealed and t.result.setup != "line-only"] or list(self.trials)
         if not whole:
             return None
         day = _day(whole[-1])
-        return min((t for t in whole if _day(t) == day), key=_most_to_say)
+        over = [t for t in whole if _day(t) == day and t.result.verdict in ("stalls", "over")]
+        return min(over, key=_most_to_say) if over else whole[-1]
 
 
 def _most_to_say(trial: Trial) -> tuple[int, float]:

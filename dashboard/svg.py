@@ -140,6 +140,16 @@ def lines_of_text(at: Point, words: Sequence[str], step: float = 18, **how: obje
     return "".join(text((at[0], at[1] + i * step), w, **how) for i, w in enumerate(words))  # type: ignore[arg-type]
 
 
+def wrapped(words: str, most: int) -> list[str]:
+    """Words in lines of at most ``most`` signs."""
+    lines = [""]
+    for word in words.split():
+        if lines[-1] and len(lines[-1]) + 1 + len(word) > most:
+            lines.append("")
+        lines[-1] = f"{lines[-1]} {word}".strip()
+    return lines
+
+
 def drawing(width: float, height: float, content: str, label: str) -> str:
     """A whole drawing with its sentence for screen readers; without one it is hidden from them."""
     told: dict[str, object] = {"role": "img", "aria_label": label} if label else {"aria_hidden": "true"}

@@ -16,7 +16,7 @@ from dashboard.shop import Shop
 from dashboard.view import View
 
 QUESTION = "Which box needs me?"
-JAWS_PX = 290.0
+JAWS_PX = 270.0
 SHAPE_PX = 108.0
 MANY = 14
 

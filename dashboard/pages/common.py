@@ -143,7 +143,7 @@ def drawn_words(path: str, chance: float | None) -> str:
     short = f"{part} seam" if name == "panel-edges" and part else PATHS[name].short
     if chance is None or parent(path) == "valve-seat":
         return short
-    return f"{short}, under 1" if chance < 0.005 else f"{short} {round(100 * chance)}"
+    return f"{short}, under 1" if chance < 0.005 else f"{short} {min(99, round(100 * chance))}"
 
 
 def sentences(items: Iterable[str]) -> Sequence[Component]:

@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 from analysis import wording
 from analysis.results import Assessment
 from dashboard import marks, parts, rows
-from dashboard.pages.common import Page, label, setup_words, test_href, when
+from dashboard.pages.common import Page, label, setup_words, test_href, upper_first, when
 from dashboard.places import section
 from dashboard.section import small
 from dashboard.shop import Findings, Shop, Trial
@@ -35,7 +35,7 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
             picture,
         ]
     else:
-        width = view.inner - 32 if view.narrow else 290.0
+        width = view.inner - 32 if view.narrow else 270.0
         items = [html.Li(_row(known, t, view, width)) for t in reversed(known.trials)]
         body = [parts.head(QUESTION, headline(known), acts=[hold]), html.Ul(items, className="rows")]
     troubles = [html.P(t, className="error") for t in known.troubles]
@@ -57,6 +57,12 @@ def _conditions(trial: Trial) -> str:
     return f"{gauge}; {behind}" + ("; after a redraw" if trial.result.earlier_holds else "")
 
 
+def _why(trial: Trial) -> str:
+    """Why a test gave no answer, cut at its first clause."""
+    reason = trial.result.reason or ""
+    return upper_first(reason.partition(";")[0].partition(". ")[0]) if trial.result.outcome == "refused" else ""
+
+
 def _row(known: Findings, trial: Trial, view: View, width: float) -> Component:
     result = trial.result
     row = rows.BoxRow(known.box.name, known)
@@ -71,7 +77,7 @@ def _row(known: Findings, trial: Trial, view: View, width: float) -> Component:
                         html.B(f"{wording.verdict_label(result.verdict)}. "),
                         setup_words(result),
                         html.Br(),
-                        html.Span(_conditions(trial), className="note"),
+                        html.Span(_why(trial) or _conditions(trial), className="note"),
                     ]
                 ),
             ],

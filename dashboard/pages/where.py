@@ -113,7 +113,8 @@ def _last(known: Findings) -> Assessment | None:
 def _ranked(known: Findings, view: View, ranking: Ranking) -> Component:
     last, name = _last(known), known.box.name
     setup = last.setup if last else None
-    bad = last.verdict if last and last.verdict in ("over", "stalls") and ranking.not_told_apart else None
+    told = not not_told_words(known)
+    bad = last.verdict if last and last.verdict in ("over", "stalls") and not told else None
     head = parts.head(QUESTION, answer(known, ranking, setup), lead(ranking, last, view), verdict=bad)
     rows = figures_rank.rows_of(ranking, likely_paths(known), setup)
     if view.narrow:
@@ -286,18 +287,14 @@ def _next_card(known: Findings, ranking: Ranking) -> Component:
 
 
 def _repair_card(known: Findings, ranking: Ranking) -> Component:
-    repairs = ranking.advice[:2]
-    words = [html.P(a, style={"margin": "6px 0 12px"}) for a in repairs] or [
-        html.P("None yet: a bead in the wrong place costs a day.", style={"margin": "6px 0 12px"})
-    ]
-    dark = ranking.next_test is None
-    done = parts.button(
-        "I have done this repair",
-        parts.box_href(known.box.name, f"/event?kind=repair&path={ranking.paths[0].path}"),
-        dark=dark,
-        whole=True,
-    )
-    return parts.paper(html.H2("The repair to try"), *words, *([done] if repairs else []))
+    """The repair, with the button that writes it down; none while no test parts the likely places."""
+    sure = not not_told_words(known) and ranking.unexplained is None
+    words = ranking.advice[:2] or ("None yet: a bead in the wrong place costs a day.",)
+    place = ranking.paths[0].path
+    done = parts.button("I have done this repair", parts.box_href(known.box.name, f"/event?kind=repair&path={place}"),
+                        dark=ranking.next_test is None, whole=True)  # fmt: skip
+    said = [html.P(a, style={"margin": "6px 0 12px"}) for a in words]
+    return parts.paper(html.H2("The repair to try"), *said, *([done] if sure else []))
 
 
 def _left_out(ranking: Ranking | None) -> Component:
