@@ -136,7 +136,7 @@ def _law(hole: float, rng: np.random.Generator) -> LawVerdict:
         vague: dict[str, float] = dict(zip(LAWS, rng.dirichlet([4.0, 4.0, 4.0]).tolist(), strict=True))
         return LawVerdict("undetermined", None, None, None, vague)
     shown = true if rng.random() < 0.92 else str(rng.choice(LAWS))
-    probability = {k: 0.96 if k == shown else 0.02 for k in LAWS}
+    probability: dict[str, float] = {k: 0.96 if k == shown else 0.02 for k in LAWS}
     return LawVerdict("undetermined", None, None, None, probability)
 
 

@@ -26,6 +26,10 @@ from analysis.results import Assessment, Ranking, SheetComparison
 
 __all__ = ["Worked", "rank", "repair_worked"]
 
+LATEST = 4
+"""So many tests of one setup and sealed list count; older ones tell of a box that has aged since."""
+OLDER = f"The latest {LATEST} tests of this setup count; this one is older."
+
 
 def rank(
     assessments: Sequence[Assessment], box: Box | None, events: Sequence[Event] = (),
@@ -57,7 +61,7 @@ def rank(
         The assessments are of more than one box.
     """
     name = _one_box(assessments, box)
-    used, left = _usable(assessments)
+    used, left = _usable(assessments, events)
     if not used:
         return _refused(name, left, comparison)
     rng = np.random.default_rng(seed)
@@ -81,12 +85,27 @@ def _one_box(assessments: Sequence[Assessment], box: Box | None) -> str | None:
     return names[0] if names else (box.name if box is not None else None)
 
 
-def _usable(assessments: Sequence[Assessment]) -> tuple[tuple[Assessment, ...], tuple[tuple[str, str], ...]]:
+def _usable(
+    assessments: Sequence[Assessment], events: Sequence[Event]
+) -> tuple[tuple[Assessment, ...], tuple[tuple[str, str], ...]]:
     """Tests to rank, oldest first, and the others with the reason."""
     reasons = {id(a): _why_not(a) for a in assessments}
     used = [a for a in assessments if not reasons[id(a)]]
     used.sort(key=lambda a: a.started.timestamp() if a.started is not None else float("inf"))
-    return tuple(used), tuple((a.log, reasons[id(a)]) for a in assessments if reasons[id(a)])
+    alike: dict[object, list[Assessment]] = {}
+    for a in used:
+        alike.setdefault((a.setup, frozenset(a.sealed), a.open_paths, _repairs_before(a, events)), []).append(a)
+    for tests in alike.values():
+        reasons.update({id(a): OLDER for a in tests[:-LATEST]})
+    left = tuple((a.log, reasons[id(a)]) for a in assessments if reasons[id(a)])
+    return tuple(a for a in used if not reasons[id(a)]), left
+
+
+def _repairs_before(test: Assessment, events: Sequence[Event]) -> int:
+    if test.started is None:
+        return len(events)
+    day = test.started.date().isoformat()
+    return sum(e.kind in ("repair", "change") and e.date[:10] < day for e in events)
 
 
 def _why_not(a: Assessment) -> str:

@@ -7,10 +7,11 @@ own: each tape, film or sheet seals anew, and the valve seat's sign depends on w
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 import numpy as np
 
@@ -24,7 +25,7 @@ SEALED_SHARE = 0.03
 SEALED_SHARE_SD = 0.04
 CLOSURE_SCATTER = 0.2
 SIDES = ("front", "back", "left", "right")
-SAME_SHEET = timedelta(minutes=15)
+SAME_SHEET_S = 900.0
 HAND = 0
 """Number of the latent that is the maker's workmanship."""
 RESEAL = {"vents-taped": "tape", "film-on-top": "film", "film-on-rim": "rim film"}
@@ -202,13 +203,13 @@ def build(tests: Sequence[Assessment], box: Box | None, events: Sequence[Event])
 
 def _sheets(tests: Sequence[Assessment]) -> list[int]:
     """Number of the sheet of each formed-sheet test: tests minutes apart are of one sheet."""
-    numbers, last, n = [0] * len(tests), None, 0
+    numbers, last, n = [0] * len(tests), -math.inf, 0
     order = sorted(range(len(tests)), key=lambda i: (_clock(tests[i]), i))
     for i in order:
         if tests[i].setup != "formed-sheet":
             continue
-        now = tests[i].started
-        if last is None or now is None or now - last > SAME_SHEET:
+        now = _clock(tests[i])
+        if not now - last <= SAME_SHEET_S:
             n += 1
         numbers[i], last = n, now
     return numbers
@@ -295,7 +296,7 @@ def _measured(test: Assessment) -> tuple[float, float, float, float]:
     span = test.area_m2 if test.area_fit_m2 is None or test.test == "stall" else test.area_fit_m2
     low, value, high = stretch(np.array([span.low, span.value, span.high]) - test.plug_area_m2)
     shared = test.u_log_volume**2 if test.area_fit_m2 is None and test.test != "stall" else 0.0
-    down, up = (max(np.sqrt(max((d / 1.96) ** 2 - shared, 0.0)), 0.01) for d in (value - low, high - value))
+    down, up = (min(max(math.sqrt(max((d / 1.96) ** 2 - shared, 0.0)), 0.01), 5.0) for d in (value - low, high - value))
     return test.area_m2.value - test.plug_area_m2, down, up, float(test.outcome == "upper-limit")
 
 

@@ -203,9 +203,13 @@ class Search:
 
 
 def search(posterior: Posterior, box: Box | None, drilled: bool, rng: np.random.Generator) -> Search:
-    """Weigh every feasible test."""
+    """Weigh every feasible test.
+
+    Places never open count as suspects only where they join the shop: what lies under the sheet has vacuum on
+    both sides in forming, so that a search for it would change no repair.
+    """
     areas = full_areas(posterior, box, drilled, rng)
-    paths = tuple(p for p in areas if parent(p) in PATHS and p != "valve-seat")
+    paths = tuple(p for p in areas if p in posterior.inward or "shop" in PATHS[parent(p)].joins)
     labels = largest(areas, paths)
     worth = [weigh(c, posterior, areas, labels, len(paths), rng) for c in candidates(posterior, areas, drilled)]
     worth.sort(key=lambda w: -w.bits / w.test.minutes)

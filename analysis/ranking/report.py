@@ -14,6 +14,7 @@ from analysis.ranking.likelihood import SCATTER
 from analysis.ranking.nexttest import Candidate, Search, Worth, predicted_m2
 from analysis.ranking.posterior import Posterior, chances, interval_m2, largest, odd_chances, solve
 from analysis.ranking.words import (
+    either_text,
     evidence,
     first_words,
     none_yet_words,
@@ -23,7 +24,7 @@ from analysis.ranking.words import (
 )
 from analysis.remedies import remedy
 from analysis.results import Assessment, FloatArray, Interval, NextTest, PathResult, Unexplained
-from analysis.wording import list_text, path_name
+from analysis.wording import path_name
 
 NAMED = 0.9
 """Chance at which a place is named as the one to reseal."""
@@ -33,6 +34,7 @@ ODD = 0.7
 UNFORESEEN = 0.02
 LEAST_BITS = 0.02
 LEAST_GAIN = 0.004
+SEAM = "To find the seam, tape one side at a time (front, back, left, right) and hold again."
 _CHOKED_PA_M3_S_PER_M2 = 20.13e6
 _WANTED_RISE_PA = 6e3
 _LITRE = 1e-3
@@ -178,8 +180,8 @@ def _as_choice(worth: Worth, found: Search, tests: Sequence[Assessment], box: Bo
     step = step_words(do, c.setup, c.seal, tests[-1])
     order = np.argsort(-found.chance, kind="stable")[:3]
     suspects = [path_name(found.paths[i]) for i in order if found.chance[i] > 0.03]
-    question = f" It asks which lets in most: {list_text(suspects)}." if len(suspects) > 1 else ""
-    why = f"{step}: no other test tells as much in its time.{question}"
+    asks = f"It asks which lets in most, {either_text(suspects)}" if len(suspects) > 1 else "It makes surer"
+    why = f"{asks}; no other test tells as much in its time."
     hold = 0.0 if do == "stall" else _hold_s(worth.area_m2, c.setup, tests)
     return Choice(NextTest(do, c.setup, c.seal, hold, round(worth.bits, 4), why), step)
 
@@ -226,7 +228,8 @@ def advice(
 
 def _repair(top: PathResult) -> tuple[str, ...]:
     work = remedy(top.path)
-    return (first_words(top), work.inspect, work.repair, *work.cautions, work.confirm)
+    seam = (SEAM,) if top.path == "panel-edges" else ()
+    return (first_words(top), work.inspect, *seam, work.repair, *work.cautions, work.confirm)
 
 
 def _mind(test: NextTest) -> tuple[str, ...]:

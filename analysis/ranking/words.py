@@ -21,7 +21,7 @@ _CLOSE = {
     "vents-taped": "Tape the vents",
     "film-on-top": "Lay film over the top, inside the rim",
     "film-on-rim": "Take the film out to the rim, putty tape under it",
-    "formed-sheet": "Form a fresh sheet and let it cool under 40 °C",
+    "formed-sheet": "Form a fresh sheet, let it cool under 40 °C",
 }
 _SEAL = {
     "panel-edges": "tape the edges all round",
@@ -38,6 +38,11 @@ def named_test(test: Assessment) -> str:
     if test.started is None:
         return f"the one in {test.log}"
     return f"the one of {date_text(test.started.date(), with_year=False)}"
+
+
+def either_text(names: Sequence[str]) -> str:
+    """Names to choose from: ``a or b``, ``a, b or c``."""
+    return list_text(names).replace(" and ", " or ")
 
 
 def seal_words(seal: Sequence[str]) -> str:

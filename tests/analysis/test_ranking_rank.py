@@ -238,6 +238,14 @@ def test_refused_logs_and_unknown_setups_are_left_out_with_the_reason() -> None:
     assert none.next_test is None
 
 
+def test_of_many_tests_alike_the_latest_four_count() -> None:
+    tests = [made("vents-taped", 0.1 * 1.3**k, day=30.0 * k) for k in range(8)]
+    ranking = rank(tests, BOX)
+    assert [log for log, _ in ranking.left_out] == [t.log for t in tests[:4]]
+    renewed = rank(tests, BOX, [Event("2026-08-15", "port-flange", "repair", "bead")])
+    assert renewed.left_out == ()
+
+
 def test_two_boxes_are_misuse() -> None:
     with pytest.raises(WrongUsage, match="2 boxes"):
         rank([made("vents-taped", 1.0), made("vents-taped", 1.0, box="B-08")], None)
