@@ -1,6 +1,6 @@
 """The curve of a hold: box pressure against time for thousands of parameter vectors in one sweep.
 
-Mass balance ``V dp/dt = R T (leak) + release`` stepped by the midpoint rule on the very times of the
+Mass balance ``V dp/dt = R T (leak) + release`` stepped on the very times of the
 readings, every parameter vector a row of one array, so that a family of laws with all its derivatives costs
 one pass. The leak law enters as a table in ``sqrt(1 - r)``, in which every law is smooth up to r = 1.
 
@@ -185,41 +185,50 @@ class _Sweep:
         return value
 
     def hold(self, stretch: slice) -> list[FloatArray]:
-        """Midpoint steps of the box on its own; the pressure ratio after every step."""
+        """Steps of the box on its own; the pressure ratio after every step.
+
+        The inflow over a step is extrapolated from this step's and the last one's (Adams-Bashforth), the very
+        first by the midpoint; heat is stepped exactly, pores semi-implicitly.
+        """
         plan = self.plan
         number = int(plan.hold[stretch.start])
         at, start = NCOMMON + PER_HOLD * number, plan.start_since_shut_s[number]
         own = self.theta[:, at : at + PER_HOLD]
         since = np.concatenate([[start], plan.since_shut_s[stretch]])[:, None]
         moisture = -self.moist * np.expm1(-since / self.tau_moist)
+        moisture -= moisture[0].copy()
         k = self.rate * np.exp(np.clip(own[:, 2], -3.0, 3.0))
         r = np.clip((own[:, 0] - self.theta[:, ZERO]) / plan.room_pa, 1e-5, 1.2)
         keeps = CV_OVER_R * self.warmth
-        warm = self._warmth_at(start, r, k, keeps, np.exp(np.clip(own[:, 1], -60.0, 12.0)) / plan.room_pa)
+        lack = np.exp(np.clip(own[:, 1], -60.0, 12.0)) / plan.room_pa
+        warm = self._warmth_at(start, r, k, keeps, lack)
+        loss = 1.0 / keeps
         mass = r / (1.0 + warm)
         bow = plan.bow_per_pa * plan.room_pa
+        steps = plan.dt_s[stretch]
+        last, dt_last = None, 0.0
         out = []
-        for i, dt in enumerate(plan.dt_s[stretch]):
+        for i, dt in enumerate(steps):
             from_pores = self._breathe(r, dt)
-            wet = moisture[i + 1] - moisture[i]
-            middle = k * self.flow(r)
-            middle *= 0.5 * dt
-            # Air comes in only until the box is as full as the room, however large the leak.
             room_left = np.maximum(1.0 - r, 0.0)
-            np.minimum(middle, 0.5 * room_left, out=middle)
-            middle += 0.5 * (from_pores + wet)
-            middle += r
-            gain = k * self.flow(middle)
-            gain *= dt
-            np.minimum(gain, room_left, out=gain)
+            flow = self.flow(r)
+            flow *= k
+            if last is None:
+                # Air comes in only until the box is as full as the room, however large the leak.
+                flow_over = k * self.flow(r + np.minimum(0.5 * dt * flow, 0.5 * room_left))
+            else:
+                flow_over = flow + (flow - last) * (0.5 * dt / dt_last)
+            last, dt_last = (flow, dt) if dt > 0.0 else (last, dt_last)
+            gain = np.minimum(flow_over * dt, room_left)
             if bow:
-                gain /= 1.0 + bow * (2.0 * middle - 1.0)
+                gain /= (1.0 - bow) + (2.0 * bow) * r
             gain += from_pores
-            warm = _warmed(warm, gain / dt if dt > 0 else gain * 0.0, mass + 0.5 * gain, keeps, dt)
+            inflow = gain / dt if dt > 0.0 else gain
+            warm = _warmed(warm, inflow, mass, loss, dt)
             mass = mass + gain
             r = warm + 1.0
             r *= mass
-            r += moisture[i + 1] - moisture[0]
+            r += moisture[i + 1]
             np.minimum(r, 2.0, out=r)
             out.append(r)
         return out
@@ -227,7 +236,7 @@ class _Sweep:
     def _warmth_at(self, since: float, r: FloatArray, k: FloatArray, keeps: FloatArray, lack: FloatArray) -> FloatArray:
         """Gas temperature over the walls', minus 1, some time after the shut: the pump-down's cold and the inflow's warmth."""
         cold = -lack / r * np.exp(-since / (keeps * r))
-        return _warmed(np.zeros_like(r), k * self.flow(r), r, keeps, since) + np.maximum(cold, -0.5)
+        return _warmed(np.zeros_like(r), k * self.flow(r), r, 1.0 / keeps, since) + np.maximum(cold, -0.5)
 
     def _breathe(self, r: FloatArray | float, dt: float) -> FloatArray:
         """Let the pores give or take air for ``dt`` at box ratio ``r``; returns what the box gains."""
@@ -238,12 +247,18 @@ class _Sweep:
         return np.asarray(self.pore * change)
 
 
-def _warmed(warm: FloatArray, inflow: FloatArray, mass: FloatArray, keeps: FloatArray, dt: float) -> FloatArray:
+def _warmed(warm: FloatArray, inflow: FloatArray, mass: FloatArray, loss: FloatArray, dt: float) -> FloatArray:
     """Gas temperature over the walls', minus 1, after ``dt``: compression by the inflow against loss to the walls.
 
-    ``inflow`` and ``mass`` are over room pressure (per second; mean of the step); ``keeps * mass`` is the time
-    constant of the loss, s.
+    ``inflow`` and ``mass`` are over room pressure (per second; mean of the step); ``mass / loss`` is the time
+    constant of the loss to the walls, s.
     """
-    rate = (inflow + 1.0 / keeps) / np.maximum(mass, 1e-6)
-    end = (GAMMA - 1.0) * inflow / np.maximum(inflow + 1.0 / keeps, 1e-12)
-    return np.asarray(end + (warm - end) * np.exp(-rate * dt))
+    total = np.maximum(inflow + loss, 1e-12)
+    end = inflow * (GAMMA - 1.0)
+    end /= total
+    total *= -dt
+    total /= np.maximum(mass, 1e-6)
+    np.exp(total, out=total)
+    total *= warm - end
+    total += end
+    return total

@@ -106,15 +106,16 @@ def explore(plan: Plan, observed: Observed, members: Members) -> Posterior:
     theta = _start(plan, observed, members)
     # From blurred readings to sharp ones: each climb starts near the top of the next, steeper hill.
     for blur in (1000.0, 30.0):
-        theta = _climb(plan, blurred_score(observed, blur), members, theta, most=12).theta
-    fitted = _climb(plan, make_score(observed), members, theta, most=20)
-    members, fitted = _cut(members, fitted, 60.0)
-    fitted = _climb(plan, make_score(observed), members, fitted.theta, most=30)
+        theta = _climb(plan, blurred_score(observed, blur), members, theta, most=8, tolerance=0.5).theta
+    fitted = _climb(plan, make_score(observed), members, theta, most=12, tolerance=0.5)
+    members, fitted = _cut(members, fitted, 40.0)
+    fitted = _climb(plan, make_score(observed), members, fitted.theta, most=14, tolerance=0.05)
     best = int(np.argmax(log_evidence(fitted, members)))
     observed = _own_noise(observed, fitted.mu[best])
     inflation = _inflation(observed, fitted.mu[best])
     score = make_score(observed, inflation)
-    fitted = _climb(plan, score, members, fitted.theta, most=30)
+    members, fitted = _cut(members, _rescored(fitted, score, members), 20.0)
+    fitted = _climb(plan, score, members, fitted.theta, most=14, tolerance=0.01)
     members, fitted = _cut(members, fitted, CREDIBLE)
     ln_rate, density, no_leak = _scan(plan, score, members, fitted)
     mass = density.sum(axis=1)
@@ -133,9 +134,15 @@ def _model(
     return model
 
 
-def _climb(plan: Plan, score: Score, members: Members, start: FloatArray, most: int) -> Fit:
+def _rescored(fitted: Fit, score: Score, members: Members) -> Fit:
+    """The fit with its heights under another score; peaks and curvature as they were."""
+    value = score(fitted.mu)[0] + members.prior.log_density(fitted.theta, np.arange(len(members.laws)))
+    return replace(fitted, log_posterior=value)
+
+
+def _climb(plan: Plan, score: Score, members: Members, start: FloatArray, most: int, tolerance: float) -> Fit:
     model = _model(plan, members.tables)
-    return fit(model, score, start, members.prior, _steps(members.prior), most=most, tolerance=1e-2, brisk=True)
+    return fit(model, score, start, members.prior, _steps(members.prior), most=most, tolerance=tolerance, brisk=True)
 
 
 def _cut(members: Members, fitted: Fit, depth: float) -> tuple[Members, Fit]:
@@ -227,8 +234,8 @@ def _scan(plan: Plan, score: Score, members: Members, fitted: Fit) -> tuple[Floa
         start,
         pinned,
         _steps(members.prior)[which],
-        most=16,
-        tolerance=1e-2,
+        most=8,
+        tolerance=5e-2,
         brisk=True,
     )
     height = _height(scanned, members, which, nodes.ravel()).reshape(nodes.shape)
