@@ -29,7 +29,7 @@ INTRODUCTION = f"""Type what you do and what the dial shows, one line each:
 {HELP}
 An ordinary hold: one reading with the box open, 'pump', one reading at the bottom after 3 minutes of soak with the
 pump on, 'shut', then a reading every 20 s: {ENOUGH_READINGS} make a valid test, the bell rings for each.
-A fast leak: 'shut' when the needle passes the first mark, then each further mark with the stopwatch's time, six or more.
+A fast leak: 'shut' when the needle passes the first mark, then the stopwatch's time at each further one, six or more.
 A pump that stalls: 'pump', then what the dial sits at, three times over a minute.
 Glasses on from the first pull to the let-up; nobody leans over the top; let the air in slowly."""
 
