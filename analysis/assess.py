@@ -171,7 +171,10 @@ def _windows(trace: Trace, view: PhaseView, flags: list[str]) -> Seen:
 
 def _no_hold(trace: Trace, view: PhaseView) -> Refusal | None:
     """Why there is no hold; None when the level of a stalled pump is an answer."""
-    if view.level_pa is not None:
+    if view.level_pa is not None and view.level_s is not None:
+        stuck = stuck_level_pa(trace, *view.level_s)
+        if stuck is not None:
+            return reasons.stuck(_level_words(trace, stuck[0]), stuck[1])
         known = trace.box is not None and trace.box.pump is not None
         high = view.level_pa > 0.25 * trace.room_pa
         return None if high or known else reasons.never_shut()
@@ -186,7 +189,7 @@ def _usable(
     hold: HoldSeen,
 ) -> tuple[Window | None, Refusal | None, float | None, list[str]]:
     """Window of one hold, or why it cannot be used; when a seal let go; flags."""
-    stuck = stuck_level_pa(trace, hold)
+    stuck = stuck_level_pa(trace, hold.held_s, hold.end_s)
     if stuck is not None:
         return None, reasons.stuck(_level_words(trace, stuck[0]), stuck[1]), None, []
     window = fit_window(trace, hold)

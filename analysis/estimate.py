@@ -15,7 +15,7 @@ from scipy.special import ndtr
 
 from analysis.gas import choked_throughput_pa_m3_s, drilled_hole_m, saturation_pressure_pa
 from analysis.holdmodel import LN_MOIST, LN_PORE, LN_RATE, MIX, NCOMMON, PER_HOLD, Plan, make_tables, mix_share, predict
-from analysis.laws import SLIP_MOST, LeakLaw, equivalent_form, family, mixture, slip_b
+from analysis.laws import LeakLaw, equivalent_form, family, mixture, slip_b
 from analysis.posterior import Posterior, explore, make_members
 from analysis.priors import release_priors
 from analysis.readings import Window, expected_spread, observe
@@ -203,18 +203,13 @@ def _law(posterior: Posterior) -> LawVerdict:
 
 def _form(law: LeakLaw, theta: FloatArray) -> tuple[float, float]:
     """(b, m) of the law at its peak."""
-    share = float(mix_share(theta[MIX]))
+    least, most = law.own
+    share = least + (most - least) * float(mix_share(theta[MIX]))
     if law.kind == "between":
         return equivalent_form(mixture(share))
     if law.variant == "slip":
-        return slip_b(SLIP_MOST * share), 1.0
+        return slip_b(share), 1.0
     return law.b, law.m
-
-
-def _without_leak(theta: FloatArray) -> FloatArray:
-    out = theta.copy()
-    out[LN_RATE] = -60.0
-    return out
 
 
 def _without_release(theta: FloatArray, nhold: int) -> FloatArray:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquisition.units import PA_PER
-from analysis.phases import HoldSeen, noise_of
+from analysis.phases import noise_of
 from analysis.trace import Trace
 
 FloatArray = NDArray[np.float64]
@@ -39,11 +39,12 @@ def without_spikes(trace: Trace) -> tuple[Trace, bool]:
     p = trace.p_pa
     if p.size < 7:
         return trace, False
-    neighbours = np.median(np.stack([p[:-4], p[1:-3], p[3:-1], p[4:]]), axis=0)
-    off = np.zeros(p.size, dtype=bool)
-    width = np.abs(p[4:] - p[:-4])
     threshold = max(8.0 * noise_of(p), 3.0 * trace.resolution_pa, 300.0)
-    off[2:-2] = np.abs(p[2:-2] - neighbours) > threshold + width
+    step = np.diff(p)
+    usual = np.maximum(np.abs(step[:-3]), np.abs(step[3:]))
+    into, out = step[1:-2], step[2:-1]
+    off = np.zeros(p.size, dtype=bool)
+    off[2:-2] = (into * out < 0.0) & (np.minimum(np.abs(into), np.abs(out)) > threshold + 3.0 * usual)
     if not off.any():
         return trace, False
     keep = ~off
@@ -108,26 +109,24 @@ def clock_jumps(trace: Trace) -> tuple[float, ...]:
     return tuple(out)
 
 
-def stuck_level_pa(trace: Trace, hold: HoldSeen) -> tuple[float, int] | None:
-    """The level at which the gauge stands still through a hold, and how often in a row, or None.
+def stuck_level_pa(trace: Trace, start_s: float, end_s: float) -> tuple[float, int] | None:
+    """The level at which the gauge stands still through a stretch, and how often in a row, or None.
 
     A display of coarse steps may rightly stand still on a tight box. It is called stuck when it stood still
     while the pump was still drawing down, when it does not come back at the let-up, when earlier readings
     had noise that stopped, or when bare wood must have given off more moisture than a step.
     """
     p, t = trace.p_pa, trace.t_s
-    inside = np.flatnonzero((t >= hold.held_s) & (t <= hold.end_s))
+    inside = np.flatnonzero((t >= start_s) & (t <= end_s))
     if inside.size < STUCK_LEAST or np.ptp(p[inside]) > 0.0:
         return None
-    level = float(p[inside[0]])
-    run = _run_around(p, int(inside[0]))
-    after, before = p[run[1] :], p[: run[0]]
-    never_back = run[1] == p.size and hold.end_s >= t[-1] and before.size > 5 and _fell_into(p, run[0])
+    first, last = _run_around(p, int(inside[0]))
+    before = p[:first]
+    to_the_end = last == p.size
     had_noise = before.size > 30 and noise_of(before) > 0.2 * max(trace.resolution_pa, 1.0)
-    moist = trace.wood == "bare" and trace.resolution_pa <= 150.0 and hold.end_s - hold.held_s > 60.0
-    fell = _fell_into(p, run[0])
-    if never_back or had_noise or moist or (fell and after.size == 0):
-        return level, run[1] - run[0]
+    moist = trace.wood == "bare" and trace.resolution_pa <= 150.0 and end_s - start_s > 60.0
+    if had_noise or moist or (_fell_into(p, first) and to_the_end):
+        return float(p[inside[0]]), last - first
     return None
 
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.gas import GAMMA, R_REF
-from analysis.laws import SLIP_MOST, LeakLaw
+from analysis.laws import LeakLaw
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -73,13 +73,14 @@ class Plan:
 class LawTables:
     """Flow tables of a family of laws on even nodes of ``sqrt(1 - r)``, one row a law.
 
-    ``leaks`` (nlaw,) is 0 for "no leak"; ``most`` the largest share of the table's own flow where a seep is
-    mixed with it, 0 for a law that stands alone.
+    ``leaks`` (nlaw,) is 0 for "no leak"; ``least`` and ``most`` (nlaw,) bound the share of the table's own flow
+    at one fifth of room pressure, a seep making up the rest.
     """
 
     flat: FloatArray
     rise: FloatArray
     leaks: FloatArray
+    least: FloatArray
     most: FloatArray
 
     def begin(self, member: IntArray) -> IntArray:
@@ -102,21 +103,18 @@ class LawTables:
         return value
 
 
-_MOST_SHARE = {("between", None): 1.0, ("seep", "slip"): SLIP_MOST}
-
-
 def make_tables(laws: tuple[LeakLaw | None, ...]) -> LawTables:
     """Tables of a family; None stands for "no leak"."""
     r = 1.0 - np.linspace(0.0, 1.0, _NODES) ** 2
     rows = np.stack([np.zeros(_NODES) if law is None else law.flow(r) / law.flow(R_REF) for law in laws])
     rise = np.diff(rows, axis=1, append=rows[:, -1:])
     leaks = np.array([0.0 if law is None else 1.0 for law in laws])
-    most = np.array([_MOST_SHARE.get((law.kind, law.variant), 0.0) if law is not None else 0.0 for law in laws])
-    return LawTables(rows.ravel(), rise.ravel(), leaks, most)
+    own = np.array([(1.0, 1.0) if law is None else law.own for law in laws])
+    return LawTables(rows.ravel(), rise.ravel(), leaks, own[:, 0], own[:, 1])
 
 
 def mix_share(probit: FloatArray) -> FloatArray:
-    """Share of its own flow in a mix over the largest possible, from its parameter (standard normal: even)."""
+    """Where in its range the share of a law's own flow lies, 0..1, from its parameter (standard normal: even)."""
     return np.asarray(ndtr(probit))
 
 
@@ -160,8 +158,8 @@ class _Sweep:
         common = np.exp(np.clip(theta[:, :NCOMMON], -60.0, 12.0))
         self.rate = common[:, LN_RATE] * tables.leaks[member] / plan.room_pa
         self.tau_moist = common[:, LN_TAU_MOIST]
-        most = tables.most[member]
-        share = np.where(most > 0, most * mix_share(theta[:, MIX]), 1.0)
+        least = tables.least[member]
+        share = least + (tables.most[member] - least) * mix_share(theta[:, MIX])
         self.pure = bool(np.all(share == 1.0))
         self.seep = (1.0 - share) / (1.0 - R_REF * R_REF)
         self.other = share

@@ -47,7 +47,8 @@ def seep_flow(r: ArrayLike) -> FloatArray:
 class LeakLaw:
     """One member of the family; ``prior`` is its probability before any data.
 
-    ``kind`` is hole, seep or between; ``variant`` tells members of one kind apart.
+    ``kind`` is hole, seep or between; ``variant`` tells members of one kind apart. ``own`` is the range in which
+    the share of ``flow`` lies at one fifth of room pressure; a seep makes up the rest.
     """
 
     kind: str
@@ -56,6 +57,7 @@ class LeakLaw:
     m: float
     prior: float
     flow: Callable[[ArrayLike], FloatArray]
+    own: tuple[float, float] = (1.0, 1.0)
 
     @property
     def table(self) -> FloatArray:
@@ -108,6 +110,8 @@ def slip_flow(r: ArrayLike) -> FloatArray:
 
 SLIP_MOST = 0.625
 """Largest share of slip at one fifth of room pressure: that of b = -1."""
+PURE = 0.1
+"""A law with up to this share of the other still carries its own name: every box has a little of everything."""
 
 
 def slip_b(share: float) -> float:
@@ -117,16 +121,13 @@ def slip_b(share: float) -> float:
 
 @lru_cache(maxsize=1)
 def family() -> tuple[LeakLaw, ...]:
-    """Every law a fit weighs, with its prior: hole, sharp hole, a mix of free share, seep, slip.
-
-    The mix carries the flow of its hole, the slip that of slip alone; the fit finds the share of a seep with it.
-    """
+    """Every law a fit weighs, with its prior: hole, sharp hole, mix, seep, slip; the fit finds the shares."""
     return (
-        LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow),
+        LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow, (1.0 - PURE, 1.0)),
         LeakLaw("hole", "sharp", 0.528, 0.5, 0.11, sharp_flow),
-        LeakLaw("between", None, float("nan"), float("nan"), 0.34, hole_flow),
-        LeakLaw("seep", None, 0.0, 1.0, 0.22, seep_flow),
-        LeakLaw("seep", "slip", float("nan"), 1.0, 0.11, slip_flow),
+        LeakLaw("between", None, float("nan"), float("nan"), 0.34, hole_flow, (PURE, 1.0 - PURE)),
+        LeakLaw("seep", None, 0.0, 1.0, 0.22, hole_flow, (0.0, PURE)),
+        LeakLaw("seep", "slip", float("nan"), 1.0, 0.11, slip_flow, (0.0, SLIP_MOST)),
     )
 
 

@@ -24,6 +24,8 @@ LET_UP_SPEED_L_S = 15.0
 compare with: memory, small shop pumps move less."""
 HARDLY_DRAWN = 0.85
 """A pump that leaves the box above this share of room pressure has shown a stall; no hold is read after it."""
+STALL_SHARE = 0.28
+"""A pump that levels off above this share of room pressure stalls: memory, shop pumps reach a fifth or less."""
 LET_UP_OVER_PUMP = 2.0
 """A rise this much faster than the pump drew the box down is no leak: the pump could not have held it."""
 
@@ -185,6 +187,7 @@ class _Search:
         noise: float,
     ) -> None:
         self.t, self.p, self.room, self.tol, self.noise = t, p, room_pa, tolerance, noise
+        self.resolution = resolution
         self.swing = max(12.0 * noise, 2.1 * resolution, 250.0)
         self.volume = volume_m3 or 0.032
         self.pump_rate = (pump_m3_s or 0.0) / self.volume
@@ -249,7 +252,8 @@ class _Search:
         shut, held, sure = (0, 0, True) if drop is None else self._shut(bottom, low, stop)
         t = self.t
         self._mark("soak", t[bottom], t[shut])
-        if stop - held >= 2 and (sure or not self._levels_off(bottom, stop)):
+        stalls = self._levels_off(bottom, shut if sure else stop)
+        if stop - held >= (3 if stalls else 2) and (sure or not stalls):
             self._mark("hold", t[shut], t[stop])
             self.holds.append(
                 HoldSeen(
@@ -263,7 +267,7 @@ class _Search:
                 )
             )
         elif stop - bottom >= 2:
-            self._no_hold(bottom, stop)
+            self._no_hold(bottom, shut if sure else stop)
         if let_up is not None:
             self._mark("let-up", t[let_up], t[end])
 
@@ -276,7 +280,7 @@ class _Search:
 
     def _levels_off(self, bottom: int, stop: int) -> bool:
         """Whether an unbroken bottom stands too high for a pump that reached its end: a stall, not a tight hold."""
-        return float(np.median(self.p[bottom : stop + 1])) > 0.28 * self.room
+        return stop > bottom and float(np.median(self.p[bottom : stop + 1])) > STALL_SHARE * self.room
 
     def _let_up(self, bottom: int, low: int, end: int, drop: tuple[float, float] | None) -> int | None:
         """Index where air is let back in, or None.
@@ -339,7 +343,7 @@ class _Search:
             corner = bottom + self._corner(t, p, int(np.flatnonzero(p <= p.min() + 1.05 * self.tol)[-1]))
             return corner, corner, True
         best, latest, gain = _break_point(t, p, max(self.noise, 0.1 * self.tol))
-        if gain < 15.0 or rise < 0.5 * self.tol:
+        if gain < 15.0 or rise < max(0.5 * self.tol, 1.2 * self.resolution if t.size < 40 else 0.0):
             half = bottom + t.size // 2
             return half, half, False
         return bottom + best, bottom + latest, True
