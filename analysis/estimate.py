@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.gas import choked_throughput_pa_m3_s, drilled_hole_m, saturation_pressure_pa
-from analysis.holdmodel import LN_MOIST, LN_PORE, LN_RATE, MIX, NCOMMON, PER_HOLD, Plan, make_tables, mix_share, predict
+from analysis.holdmodel import LN_MOIST, LN_PORE, LN_RATE, MIX, NCOMMON, PER_HOLD, Course, make_tables, mix_share, predict
 from analysis.laws import LeakLaw, equivalent_form, family, mixture, slip_b
 from analysis.posterior import Posterior, explore, make_members
 from analysis.priors import release_priors
@@ -72,11 +72,11 @@ def estimate_holds(
         Standard deviation of single readings.
     """
     lead = traces[-1]
-    observed, plan = observe(traces, windows, offsets, noise_pa)
+    observed, course = observe(traces, windows, offsets, noise_pa)
     fresh = float(np.median(traces[0].p_pa[:3])) > 0.9 * traces[0].room_pa
     every = [w for own in windows for w in own]
     members = make_members(release_priors(lead, every, fresh))
-    posterior = explore(plan, observed, members)
+    posterior = explore(course, observed, members)
     fit, whole = _areas(posterior, lead)
     peak_area = _peak_area(posterior, lead)
     law = _law(posterior)
@@ -222,14 +222,14 @@ def _without_release(theta: FloatArray, nhold: int) -> FloatArray:
 
 def _release_and_loss(posterior: Posterior, trace: Trace) -> tuple[Release, float]:
     """Release's share of the last hold's rise, averaged over the credible members, and the loss in five minutes."""
-    plan, members = posterior.plan, posterior.members
+    course, members = posterior.course, posterior.members
     rows = np.arange(len(members.laws))
     theta = posterior.fitted.theta
-    last = posterior.observed.hold == plan.nhold - 1
-    start = theta[:, NCOMMON + PER_HOLD * (plan.nhold - 1)]
-    end = predict(plan, members.tables, theta, rows)[:, last][:, -1]
-    quiet = np.stack([_without_release(t, plan.nhold) for t in theta])
-    end_quiet = predict(plan, members.tables, quiet, rows)[:, last][:, -1]
+    last = posterior.observed.hold == course.nhold - 1
+    start = theta[:, NCOMMON + PER_HOLD * (course.nhold - 1)]
+    end = predict(course, members.tables, theta, rows)[:, last][:, -1]
+    quiet = np.stack([_without_release(t, course.nhold) for t in theta])
+    end_quiet = predict(course, members.tables, quiet, rows)[:, last][:, -1]
     rise = np.maximum(end - start, 1e-9)
     share = np.clip((end - end_quiet) / rise, 0.0, 1.0)
     share = np.where(members.tables.leaks > 0, share, 1.0)
@@ -237,23 +237,23 @@ def _release_and_loss(posterior: Posterior, trace: Trace) -> tuple[Release, floa
     mean = float(weight @ share)
     probable = float(weight @ (share > 0.05))
     present = mean > 0.05 and probable > 0.7 and mean * float(rise[posterior.best]) > 30.0
-    return Release(present, mean), _loss_5min(posterior, plan)
+    return Release(present, mean), _loss_5min(posterior, course)
 
 
-def _loss_5min(posterior: Posterior, plan: Plan) -> float:
+def _loss_5min(posterior: Posterior, course: Course) -> float:
     """Pressure lost in the first five minutes after the last shut, Pa, as the fitted curve has it."""
-    hold = plan.nhold - 1
-    start = float(plan.start_since_shut_s[hold])
+    hold = course.nhold - 1
+    start = float(course.start_since_shut_s[hold])
     t = np.linspace(start, 300.0 + start, 121)[1:]
-    only = Plan(
+    only = Course(
         np.diff(np.concatenate([[start], t])),
         np.zeros(t.size),
         np.zeros(t.size, dtype=np.intp),
         t,
         np.array([start]),
-        plan.room_pa,
-        plan.first_pa,
-        plan.bow_per_pa,
+        course.room_pa,
+        course.first_pa,
+        course.bow_per_pa,
     )
     theta = posterior.peak
     at = NCOMMON + PER_HOLD * hold
@@ -270,8 +270,8 @@ def _block_misfit(posterior: Posterior) -> float:
 
 def _span(posterior: Posterior) -> tuple[float, float]:
     mu = posterior.fitted.mu[posterior.best]
-    last = posterior.observed.hold == posterior.plan.nhold - 1
-    return float(posterior.peak[NCOMMON + PER_HOLD * (posterior.plan.nhold - 1)]), float(mu[last][-1])
+    last = posterior.observed.hold == posterior.course.nhold - 1
+    return float(posterior.peak[NCOMMON + PER_HOLD * (posterior.course.nhold - 1)]), float(mu[last][-1])
 
 
 def _curves(
@@ -283,7 +283,7 @@ def _curves(
 ) -> Curves:
     """What a page draws of the last hold, on that log's own clock."""
     observed, trace, offset = posterior.observed, traces[-1], offsets[-1]
-    last = observed.hold == posterior.plan.nhold - 1
+    last = observed.hold == posterior.course.nhold - 1
     mu = posterior.fitted.mu[posterior.best][last]
     single = float(np.sqrt(observed.noise_pa**2 + observed.half_pa**2 / 3.0 + observed.discrepancy_pa**2))
     other, other_name = _other_law(posterior)
@@ -311,7 +311,7 @@ def _other_law(posterior: Posterior) -> tuple[FloatArray, str | None]:
     plain = {law.kind: law for law in family() if law.variant is None}
     name = "hole" if best.kind == "seep" else "seep"
     tables = make_tables((plain[name],))
-    return predict(posterior.plan, tables, posterior.peak[None], np.array([0]))[0], name
+    return predict(posterior.course, tables, posterior.peak[None], np.array([0]))[0], name
 
 
 def _residual_words(z: FloatArray) -> str:

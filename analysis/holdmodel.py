@@ -34,7 +34,7 @@ _NODES = 2049
 
 
 @dataclass(frozen=True, eq=False)
-class Plan:
+class Course:
     """The steps of one session of holds, from its first reading to its last.
 
     Arrays (nstep,): ``dt_s``; ``p_pa`` the measured pressure in the middle of a driven step (pump-down, soak,
@@ -118,17 +118,17 @@ def mix_share(probit: FloatArray) -> FloatArray:
     return np.asarray(ndtr(probit))
 
 
-def predict(plan: Plan, tables: LawTables, theta: FloatArray, member: IntArray) -> FloatArray:
+def predict(course: Course, tables: LawTables, theta: FloatArray, member: IntArray) -> FloatArray:
     """Predicted pressures.
 
     Parameters
     ----------
-    plan
+    course
         The steps.
     tables
         The laws; ``member`` (n,) says which one each row takes.
     theta
-        (n, plan.npar): ln of the rate of rise at one fifth of room pressure (Pa/s), probit of a mix's share
+        (n, course.npar): ln of the rate of rise at one fifth of room pressure (Pa/s), probit of a mix's share
         (unused by the other laws), ln of the moisture to come (Pa) and of its time constant (s), ln of the pores' volume
         over the box's, ln of their rate (1/s), how full the pores are at the first reading (0 as the box, 1 as
         the room), ln of V/(h A T) (s/Pa), the gauge's zero error (Pa); then for each hold its start pressure (Pa),
@@ -138,39 +138,39 @@ def predict(plan: Plan, tables: LawTables, theta: FloatArray, member: IntArray) 
     -------
     (n, nobs) pressures in Pa at the ends of the steps that belong to holds.
     """
-    sweep = _Sweep(plan, tables, theta, member)
+    sweep = _Sweep(course, tables, theta, member)
     held: list[FloatArray] = []
-    for stretch in plan.stretches:
-        if plan.hold[stretch.start] < 0:
+    for stretch in course.stretches:
+        if course.hold[stretch.start] < 0:
             sweep.driven(stretch)
         else:
             held.extend(sweep.hold(stretch))
-    return np.stack(held, axis=1) * plan.room_pa + theta[:, ZERO, None]
+    return np.stack(held, axis=1) * course.room_pa + theta[:, ZERO, None]
 
 
 class _Sweep:
-    """State of all rows while they step through a plan; pressures over room pressure inside."""
+    """State of all rows while they step through a course; pressures over room pressure inside."""
 
-    def __init__(self, plan: Plan, tables: LawTables, theta: FloatArray, member: IntArray) -> None:
-        self.plan, self.tables, self.theta = plan, tables, theta
+    def __init__(self, course: Course, tables: LawTables, theta: FloatArray, member: IntArray) -> None:
+        self.course, self.tables, self.theta = course, tables, theta
         self.base = tables.begin(member)
         # Bounds no box reaches; they only keep a climb's wild steps finite.
         common = np.exp(np.clip(theta[:, :NCOMMON], -60.0, 12.0))
-        self.rate = common[:, LN_RATE] * tables.leaks[member] / plan.room_pa
+        self.rate = common[:, LN_RATE] * tables.leaks[member] / course.room_pa
         self.tau_moist = common[:, LN_TAU_MOIST]
         least = tables.least[member]
         share = least + (tables.most[member] - least) * mix_share(theta[:, MIX])
         self.pure = bool(np.all(share == 1.0))
         self.seep = (1.0 - share) / (1.0 - R_REF * R_REF)
         self.other = share
-        self.moist, self.warmth = common[:, LN_MOIST] / plan.room_pa, common[:, LN_WARMTH] * plan.room_pa
+        self.moist, self.warmth = common[:, LN_MOIST] / course.room_pa, common[:, LN_WARMTH] * course.room_pa
         self.pore, self.pore_rate = common[:, LN_PORE], common[:, LN_PORE_RATE]
-        first = plan.first_pa / plan.room_pa
+        first = course.first_pa / course.room_pa
         self.pore_r = first + np.clip(theta[:, PORE_FILL], 0.0, 1.05) * (1.0 - first)
 
     def driven(self, stretch: slice) -> None:
         """Steps in which the pressure is known: only the pores move."""
-        for r, dt in zip(self.plan.p_pa[stretch] / self.plan.room_pa, self.plan.dt_s[stretch], strict=True):
+        for r, dt in zip(self.course.p_pa[stretch] / self.course.room_pa, self.course.dt_s[stretch], strict=True):
             self._breathe(r, dt)
 
     def flow(self, r: FloatArray) -> FloatArray:
@@ -188,22 +188,22 @@ class _Sweep:
         The inflow over a step is extrapolated from this step's and the last one's (Adams-Bashforth), the very
         first by the midpoint; heat is stepped exactly, pores semi-implicitly.
         """
-        plan = self.plan
-        number = int(plan.hold[stretch.start])
-        at, start = NCOMMON + PER_HOLD * number, plan.start_since_shut_s[number]
+        course = self.course
+        number = int(course.hold[stretch.start])
+        at, start = NCOMMON + PER_HOLD * number, course.start_since_shut_s[number]
         own = self.theta[:, at : at + PER_HOLD]
-        since = np.concatenate([[start], plan.since_shut_s[stretch]])[:, None]
+        since = np.concatenate([[start], course.since_shut_s[stretch]])[:, None]
         moisture = -self.moist * np.expm1(-since / self.tau_moist)
         moisture -= moisture[0].copy()
         k = self.rate * np.exp(np.clip(own[:, 2], -3.0, 3.0))
-        r = np.clip((own[:, 0] - self.theta[:, ZERO]) / plan.room_pa, 1e-5, 1.2)
+        r = np.clip((own[:, 0] - self.theta[:, ZERO]) / course.room_pa, 1e-5, 1.2)
         keeps = CV_OVER_R * self.warmth
-        lack = np.exp(np.clip(own[:, 1], -60.0, 12.0)) / plan.room_pa
+        lack = np.exp(np.clip(own[:, 1], -60.0, 12.0)) / course.room_pa
         warm = self._warmth_at(start, r, k, keeps, lack)
         loss = 1.0 / keeps
         mass = r / (1.0 + warm)
-        bow = plan.bow_per_pa * plan.room_pa
-        steps = plan.dt_s[stretch]
+        bow = course.bow_per_pa * course.room_pa
+        steps = course.dt_s[stretch]
         last, dt_last = None, 0.0
         out = []
         for i, dt in enumerate(steps):

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from analysis.engine import Fit, Prior, Score, fit
-from analysis.holdmodel import LN_RATE, NCOMMON, PER_HOLD, LawTables, Plan, make_tables, predict
+from analysis.holdmodel import LN_RATE, NCOMMON, PER_HOLD, LawTables, Course, make_tables, predict
 from analysis.laws import LeakLaw, family
 from analysis.priors import NO_LEAK_PRIOR, ReleasePrior
 from analysis.readings import Observed, blurred_score, make_score
@@ -63,7 +63,7 @@ class Posterior:
 
     members: Members
     observed: Observed
-    plan: Plan
+    course: Course
     fitted: Fit
     ln_rate: FloatArray
     density: FloatArray
@@ -101,35 +101,35 @@ def make_members(priors: Sequence[ReleasePrior], laws: Sequence[LeakLaw] | None 
     )
 
 
-def explore(plan: Plan, observed: Observed, members: Members) -> Posterior:
+def explore(course: Course, observed: Observed, members: Members) -> Posterior:
     """Climb, widen the noise where residuals ask for it, climb again, and scan the rate of rise."""
-    theta = _start(plan, observed, members)
+    theta = _start(course, observed, members)
     # From blurred readings to sharp ones: each climb starts near the top of the next, steeper hill.
     for blur in (1000.0, 30.0):
-        theta = _climb(plan, blurred_score(observed, blur), members, theta, most=8, tolerance=0.5).theta
-    fitted = _climb(plan, make_score(observed), members, theta, most=12, tolerance=0.5)
+        theta = _climb(course, blurred_score(observed, blur), members, theta, most=8, tolerance=0.5).theta
+    fitted = _climb(course, make_score(observed), members, theta, most=12, tolerance=0.5)
     members, fitted = _cut(members, fitted, 40.0)
-    fitted = _climb(plan, make_score(observed), members, fitted.theta, most=14, tolerance=0.05)
+    fitted = _climb(course, make_score(observed), members, fitted.theta, most=14, tolerance=0.05)
     best = int(np.argmax(log_evidence(fitted, members)))
     observed = _own_noise(observed, fitted.mu[best])
     inflation = _inflation(observed, fitted.mu[best])
     score = make_score(observed, inflation)
     members, fitted = _cut(members, _rescored(fitted, score, members), 20.0)
-    fitted = _climb(plan, score, members, fitted.theta, most=14, tolerance=0.01)
+    fitted = _climb(course, score, members, fitted.theta, most=14, tolerance=0.01)
     members, fitted = _cut(members, fitted, CREDIBLE)
-    ln_rate, density, no_leak = _scan(plan, score, members, fitted)
+    ln_rate, density, no_leak = _scan(course, score, members, fitted)
     mass = density.sum(axis=1)
     best = int(np.argmax(np.where(members.tables.leaks > 0, mass, no_leak if no_leak > mass.sum() else 0.0)))
-    return Posterior(members, observed, plan, fitted, ln_rate, density, no_leak, best, inflation)
+    return Posterior(members, observed, course, fitted, ln_rate, density, no_leak, best, inflation)
 
 
 def _model(
-    plan: Plan, tables: LawTables, which: IntArray | None = None
+    course: Course, tables: LawTables, which: IntArray | None = None
 ) -> Callable[[FloatArray, IntArray], FloatArray]:
     """Model of rows whose member is ``which[row]`` (the row itself when None)."""
 
     def model(theta: FloatArray, row: IntArray) -> FloatArray:
-        return predict(plan, tables, theta, row if which is None else which[row])
+        return predict(course, tables, theta, row if which is None else which[row])
 
     return model
 
@@ -140,8 +140,8 @@ def _rescored(fitted: Fit, score: Score, members: Members) -> Fit:
     return replace(fitted, log_posterior=value)
 
 
-def _climb(plan: Plan, score: Score, members: Members, start: FloatArray, most: int, tolerance: float) -> Fit:
-    model = _model(plan, members.tables)
+def _climb(course: Course, score: Score, members: Members, start: FloatArray, most: int, tolerance: float) -> Fit:
+    model = _model(course, members.tables)
     return fit(model, score, start, members.prior, _steps(members.prior), most=most, tolerance=tolerance, brisk=True)
 
 
@@ -154,14 +154,14 @@ def _cut(members: Members, fitted: Fit, depth: float) -> tuple[Members, Fit]:
     )
 
 
-def _start(plan: Plan, observed: Observed, members: Members) -> FloatArray:
+def _start(course: Course, observed: Observed, members: Members) -> FloatArray:
     """Every member begins at its priors, with pressures and slope read off the readings."""
     theta = members.prior.mean.copy()
-    for h in range(plan.nhold):
+    for h in range(course.nhold):
         own = observed.hold == h
         theta[:, NCOMMON + PER_HOLD * h] = observed.y_pa[own][:3].mean()
-    slope, level = _early_slope(observed, plan.nhold - 1)
-    ratio = np.full(len(members.laws), level / plan.room_pa)
+    slope, level = _early_slope(observed, course.nhold - 1)
+    ratio = np.full(len(members.laws), level / course.room_pa)
     flow = members.tables.flow(members.tables.begin(np.arange(len(members.laws))), ratio)
     theta[:, LN_RATE] = np.log(max(slope, 1e-4) / np.maximum(flow, 0.05))
     return theta
@@ -216,7 +216,7 @@ def _inflation(observed: Observed, mu: FloatArray) -> float:
     return max(1.0, chi2 if observed.half_pa == 0.0 or chi2 > 1.5 else 1.0) * (1.0 + rho) / (1.0 - rho)
 
 
-def _scan(plan: Plan, score: Score, members: Members, fitted: Fit) -> tuple[FloatArray, FloatArray, float]:
+def _scan(course: Course, score: Score, members: Members, fitted: Fit) -> tuple[FloatArray, FloatArray, float]:
     """Posterior density of the rate of rise under every member, on one fine grid, and the mass without a leak."""
     leaks = np.flatnonzero(members.tables.leaks > 0)
     idle = np.flatnonzero(members.tables.leaks == 0)
@@ -229,7 +229,7 @@ def _scan(plan: Plan, score: Score, members: Members, fitted: Fit) -> tuple[Floa
     pinned = _pin(members.prior, which, nodes.ravel())
     start = fitted.theta[which] + _follow(fitted, which, nodes.ravel())
     scanned = fit(
-        _model(plan, members.tables, which),
+        _model(course, members.tables, which),
         score,
         start,
         pinned,

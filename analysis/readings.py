@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.engine import Score, gaussian_score
-from analysis.holdmodel import Plan
+from analysis.holdmodel import Course
 from analysis.panels import bow_compliance_m3_per_pa
 from analysis.phases import HoldSeen
 from analysis.trace import Trace
@@ -89,7 +89,7 @@ def observe(
     windows: Sequence[Sequence[Window]],
     offsets: Sequence[float],
     noise_pa: float,
-) -> tuple[Observed, Plan]:
+) -> tuple[Observed, Course]:
     """Condense the readings of all windows of a session and lay the steps between them.
 
     ``windows[i]`` are those of ``traces[i]``; ``offsets`` (s) put the traces on one clock. The last trace
@@ -115,7 +115,7 @@ def observe(
         max(noise_pa, 0.2 * lead.resolution_pa if coarse else 0.29 * lead.resolution_pa, 0.5),
         1.0 + 3e-4 * swing,
     )
-    return observed, _plan(traces, windows, offsets, observed)
+    return observed, _course(traces, windows, offsets, observed)
 
 
 def _condense(
@@ -142,12 +142,12 @@ def _condense(
     return mean_t + offset, mean_p, count, np.full(count.size, number), own_block + number * BLOCKS
 
 
-def _plan(
+def _course(
     traces: Sequence[Trace],
     windows: Sequence[Sequence[Window]],
     offsets: Sequence[float],
     observed: Observed,
-) -> Plan:
+) -> Course:
     """Steps of the model: driven through pump-downs and soaks, free in the windows, ending at every reading."""
     flat = [
         (trace, window, offset) for trace, own, offset in zip(traces, windows, offsets, strict=True) for window in own
@@ -167,7 +167,7 @@ def _plan(
     dt, p_mid, hold, since = zip(*steps, strict=True)
     starts = np.array([w.start_s - w.shut_s for _, w, _ in flat])
     lead = traces[-1]
-    return Plan(
+    return Course(
         np.array(dt),
         np.array(p_mid),
         np.array(hold, dtype=np.intp),

@@ -28,17 +28,17 @@ def curve(law, t_s, rate_pa_s, terms=()):
     """Pressures at ``t_s`` (from the shut, first at 0) of a hold that starts at 15 kPa."""
     dt = np.diff(t_s)
     n = dt.size
-    plan = holdmodel.Plan(
+    course = holdmodel.Course(
         dt_s=dt, p_pa=np.full(n, START_PA), hold=np.zeros(n, dtype=np.intp),
         since_shut_s=t_s[1:], start_since_shut_s=np.zeros(1), room_pa=ROOM_PA, first_pa=START_PA,
     )  # fmt: skip
-    theta = np.zeros((1, plan.npar))
+    theta = np.zeros((1, course.npar))
     theta[0, [holdmodel.LN_MOIST, holdmodel.LN_PORE, holdmodel.LN_WARMTH, holdmodel.NCOMMON + 1]] = NOTHING
     theta[0, holdmodel.LN_RATE] = np.log(rate_pa_s)
     theta[0, holdmodel.NCOMMON] = START_PA
     for place, value in terms:
         theta[0, place] = value
-    return holdmodel.predict(plan, holdmodel.make_tables((law,)), theta, np.zeros(1, dtype=np.intp))[0]
+    return holdmodel.predict(course, holdmodel.make_tables((law,)), theta, np.zeros(1, dtype=np.intp))[0]
 
 
 def nozzle(r):
@@ -145,7 +145,7 @@ def test_stored_air_and_moisture_beside_a_leak_against_an_independent_integrator
     terms = [
         (holdmodel.LN_PORE, np.log(pore)), (holdmodel.LN_PORE_RATE, np.log(pore_rate)), (holdmodel.PORE_FILL, fill),
         (holdmodel.LN_MOIST, np.log(moist)), (holdmodel.LN_TAU_MOIST, np.log(tau_moist)),
-        (holdmodel.LN_TAU_GAS, np.log(tau_gas)), (holdmodel.NCOMMON + 1, np.log(warm)),
+        (holdmodel.MIX, np.log(tau_gas)), (holdmodel.NCOMMON + 1, np.log(warm)),
     ]  # fmt: skip
 
     def slope(time, state):
