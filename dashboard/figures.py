@@ -33,16 +33,6 @@ class Size:
     margins: tuple[float, float, float, float]
 
     @property
-    def plot_width(self) -> float:
-        """Width of the plotting area, px."""
-        return self.width - self.margins[0] - self.margins[1]
-
-    @property
-    def plot_height(self) -> float:
-        """Height of the plotting area, px."""
-        return self.height - self.margins[2] - self.margins[3]
-
-    @property
     def letters(self) -> int:
         """Size of axis and figure words, px."""
         return 13 if self.width < 700 else 14

@@ -6,8 +6,6 @@ x axis is a place on the paper and only the hold carries minutes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import plotly.graph_objects as go
 
@@ -16,57 +14,11 @@ from analysis.results import Assessment, Curves, Phase
 from dashboard import figures as fg
 from dashboard.figures import Array, Scale, Size
 from dashboard.palette import LIGHT
+from dashboard.timemap import TimeMap, main_hold, time_map
 
 PART_WAYS = 0.53
-_SHARES = {"baseline": 0.35, "pump-down": 1.5, "soak": 1.5, "let-up": 0.65, "hold": 2.2}
-_MAIN_SHARE = 7.2
-_NAMES_NARROW = {"pump-down": "pump"}
-
-
-@dataclass(frozen=True)
-class TimeMap:
-    """Where a time of the log (s) stands on the paper; ``shut_s`` is when the used hold began."""
-
-    knots_s: tuple[float, ...]
-    places: tuple[float, ...]
-    shut_s: float
-    end_s: float
-
-    def of(self, t_s: Array | float) -> Array:
-        """Places of times."""
-        return np.asarray(np.interp(t_s, self.knots_s, self.places))
-
-    def at(self, t_s: float) -> float:
-        """Place of one time."""
-        return float(self.of(t_s))
-
-
-def main_hold(result: Assessment) -> Phase | None:
-    """The hold that the result speaks of: the one with the used stretch, else the last."""
-    holds = [p for p in result.phases if p.name == "hold"]
-    if result.span is not None:
-        for phase in holds:
-            if phase.start_s <= result.span.start_s + 1.0 and result.span.end_s <= phase.end_s + 1.0:
-                return phase
-    return holds[-1] if holds else None
-
-
-def time_map(result: Assessment, curves: Curves) -> TimeMap:
-    """Share the width out between the phases; without phases time runs evenly."""
-    first, last = float(curves.t_s[0]), float(curves.t_s[-1])
-    hold = main_hold(result)
-    if hold is None:
-        return TimeMap((first, max(last, first + 1.0)), (0.0, 10.0), first, last)
-    knots, places = [first], [0.0]
-    for phase in sorted(result.phases, key=lambda p: p.start_s):
-        for edge, share in ((phase.start_s, 0.3), (phase.end_s, _MAIN_SHARE if phase is hold else _SHARES[phase.name])):
-            if edge > knots[-1] + 1e-6:
-                knots.append(edge)
-                places.append(places[-1] + share)
-    if last > knots[-1] + 1e-6:
-        knots.append(last)
-        places.append(places[-1] + 0.5)
-    return TimeMap(tuple(knots), tuple(places), hold.start_s, hold.end_s)
+_SHORT_NAMES = {"pump-down": "pump", "soak": "soak"}
+PX_PER_SIGN = 7.4
 
 
 def _size(width: float, tall: float) -> Size:
@@ -92,14 +44,16 @@ def hold_curve(result: Assessment, scale: Scale, width: float = 940.0, tall: flo
     size, narrow = _size(width, tall), width < 700
     fig, at = fg.blank(size), time_map(result, curves)
     strip = curves.residual_t_s.size > 0
-    _axes(fig, at, scale, strip, narrow)
+    _axes(fig, at, scale, strip, narrow, main_hold(result) is not None)
     _phases(fig, result, at, scale, narrow)
     _readings(fig, curves, at, scale)
-    _fit(fig, result, curves, at, scale, narrow)
+    _fit(fig, result, curves, at, scale)
     _left_out(fig, result, at, scale)
     _guides(fig, result, at, scale, narrow)
     if strip:
         _residuals(fig, curves, at, scale, narrow)
+    if result.stall_pa is not None and result.test == "stall":
+        _stall_level(fig, result.stall_pa, at, scale, narrow)
     if result.outcome == "refused":
         _frame_refused(fig, result, curves, at, scale)
     return fig
@@ -118,8 +72,9 @@ def _minute_words(seconds: float, step: float) -> str:
     return f"{seconds / 60:.0f}" if step >= 60 else wording.clock_text(seconds)
 
 
-def _axes(fig: go.Figure, at: TimeMap, scale: Scale, strip: bool, narrow: bool) -> None:
+def _axes(fig: go.Figure, at: TimeMap, scale: Scale, strip: bool, narrow: bool, held: bool) -> None:
     step = minute_step(at.end_s - at.shut_s, narrow)
+    since = "shut" if held else "the start"
     ticks = np.arange(0.0, at.end_s - at.shut_s + 0.5, step)
     low, high = scale.range()
     fig.update_layout(
@@ -147,7 +102,7 @@ def _axes(fig: go.Figure, at: TimeMap, scale: Scale, strip: bool, narrow: bool) 
         fig,
         at.at(at.end_s),
         0,
-        "minutes since shut" if step >= 60 else "min:s since shut",
+        f"{'minutes' if step >= 60 else 'min:s'} since {since}",
         yref="paper",
         anchor="right",
         level="top",
@@ -173,25 +128,23 @@ def _phases(fig: go.Figure, result: Assessment, at: TimeMap, scale: Scale, narro
 
 def _phase_name(fig: go.Figure, phase: Phase, main: bool, left: float, right: float, narrow: bool) -> None:
     length = phase.end_s - phase.start_s
-    if phase.name == "baseline" or (narrow and phase.name == "let-up"):
+    if phase.name == "baseline":
         return
     if phase.name == "hold":
         words = f"hold, {wording.duration_text(length)}" if main else "first hold"
-        fg.say(
-            fig,
-            left,
-            1,
-            words,
-            yref="paper",
-            colour="ink" if main else "second",
-            bold=main,
-            level="bottom",
-            shift=(7, 12),
-        )
+        how = {"colour": "ink" if main else "second", "bold": main}
+        fg.say(fig, left, 1, words, yref="paper", level="bottom", shift=(7, 12), **how)  # type: ignore[arg-type]
         return
-    name = _NAMES_NARROW.get(phase.name, phase.name) if narrow else phase.name
-    words = f"{name} {wording.clock_text(length)}" if phase.name == "soak" and not narrow else name
-    fg.say(fig, (left + right) / 2, 1, words, yref="paper", anchor="center", level="bottom", shift=(2, 12))
+    room = (right - left) * _px_per_place(fig)
+    full = f"soak {wording.clock_text(length)}" if phase.name == "soak" else phase.name
+    name = next((n for n in (full, _SHORT_NAMES.get(phase.name, phase.name)) if len(n) * PX_PER_SIGN + 8 < room), "")
+    fg.say(fig, (left + right) / 2, 1, name, yref="paper", anchor="center", level="bottom", shift=(2, 12))
+
+
+def _px_per_place(fig: go.Figure) -> float:
+    first, last = fig.layout.xaxis.range
+    margin = fig.layout.margin
+    return float((fig.layout.width - margin.l - margin.r) / (last - first))
 
 
 def _cut(fig: go.Figure, x: float, at: TimeMap, result: Assessment, scale: Scale) -> None:
@@ -224,7 +177,7 @@ def _readings(fig: go.Figure, curves: Curves, at: TimeMap, scale: Scale) -> None
     fg.dots(fig, at.of(t[few]), p[few])
 
 
-def _fit(fig: go.Figure, result: Assessment, curves: Curves, at: TimeMap, scale: Scale, narrow: bool) -> None:
+def _fit(fig: go.Figure, result: Assessment, curves: Curves, at: TimeMap, scale: Scale) -> None:
     if not curves.fit_t_s.size:
         return
     x = at.of(curves.fit_t_s)
@@ -235,16 +188,18 @@ def _fit(fig: go.Figure, result: Assessment, curves: Curves, at: TimeMap, scale:
         fg.line(fig, x, scale.of(curves.other_law_pa), "grey", 1.5, "dot")
         _other_words(fig, curves, x, scale)
     fg.line(fig, x, scale.of(curves.fit_pa), "ink", 2.2)
-    _fit_words(fig, result, curves, x, scale, narrow)
+    _fit_words(fig, result, curves, x, scale)
 
 
-def _fit_words(fig: go.Figure, result: Assessment, curves: Curves, x: Array, scale: Scale, narrow: bool) -> None:
+def _fit_words(fig: go.Figure, result: Assessment, curves: Curves, x: Array, scale: Scale) -> None:
     law = result.law.kind if result.law else "undetermined"
-    name = "fit, hole or seep undetermined" if law == "undetermined" else f"{law} fit"
+    name = "fit; hole or seep undetermined" if law == "undetermined" else f"{law} fit"
     i = int(len(x) * 0.34)
     y = float(scale.of(curves.fit_pa[i]))
     down = (scale.range()[1] - scale.range()[0]) * 0.16
-    words = name if fig.layout.width < 860 else f"{name}; 95 in 100 readings fall in the band"
+    room = (float(x[-1]) - float(x[i])) * _px_per_place(fig) - 24
+    names = (f"{name}; 95 in 100 readings fall in the band", name, "fit")
+    words = next((n for n in names if len(n) * (PX_PER_SIGN + 0.4) < room), "fit")
     target = y - down if abs(y - scale.range()[0]) > abs(down) * 1.3 else y + down
     fg.rule(fig, (x[i], y, x[i] + 0.25, target), width=1.1)
     fg.say(fig, x[i] + 0.28, target, words, colour="ink", bold=True)
@@ -333,10 +288,23 @@ def _nice_edge(most: float) -> float:
     return float(np.ceil(most / 10) * 10)
 
 
+def _stall_level(fig: go.Figure, level_pa: float, at: TimeMap, scale: Scale, narrow: bool) -> None:
+    """The level at which the pump-down stays: pump against leak."""
+    level = float(scale.of(level_pa))
+    fg.rule(fig, (at.places[0], level, at.places[-1], level), "air", 1.6, "dash")
+    words = f"sits at {level:.0f} {scale.unit.unit}"
+    if narrow:
+        fg.say(
+            fig, 1, level, words, xref="paper", colour="air", bold=True, anchor="right", level="bottom", shift=(-6, 4)
+        )
+    else:
+        fg.say(fig, 1, level, f"{words},<br>pump on", xref="paper", colour="air", bold=True, shift=(8, 0))
+
+
 def _frame_refused(fig: go.Figure, result: Assessment, curves: Curves, at: TimeMap, scale: Scale) -> None:
     """Frame the stretch that spoils the answer by a dashed rule, with what it shows written beside it."""
     held = (curves.t_s >= at.shut_s) & (curves.t_s <= at.end_s)
-    if not held.any():
+    if not held.any() or main_hold(result) is None:
         return
     p = scale.of(curves.p_pa[held])
     low, high = scale.range()

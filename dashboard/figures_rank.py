@@ -76,7 +76,7 @@ def _group_row(ranking: Ranking, at: int, likely: Sequence[str], setup: str | No
 
 def _guess(members: Sequence[PathResult]) -> str:
     """How the chance might split, in short names: only words, and called a guess."""
-    named = [p for p in members if p.probability_largest >= 0.05]
+    named = [p for p in members if p.probability_largest >= 0.095]
     shown = [f"{PATHS[parent(p.path)].short} {round(100 * p.probability_largest)}" for p in named]
     rest = round(100 * sum(p.probability_largest for p in members if p not in named))
     return ", ".join([*shown, *([f"rest {rest}"] if rest else [])]) + ": a guess"
@@ -110,7 +110,7 @@ class Sheet:
         """Height of a row, px."""
         names = len(self.names(row))
         if self.narrow:
-            return 54.0 + 20 * (names - 1) + (18 if row.split else 0)
+            return 54.0 + 20 * (names - 1) + (18 if self.split_fits(row) else 0)
         if row.kind == "untested":
             return 44.0
         return max(44.0, 11 + 20 * names + 17 * len(self.evidence(row)))
@@ -123,6 +123,10 @@ class Sheet:
         return svg.wrapped(
             listed[:1].upper() + listed[1:], int((self.width - 140 if self.narrow else self.axis.left - 50) / 8.2)
         )
+
+    def split_fits(self, row: Row) -> bool:
+        """Whether the guess fits under a phone's bar."""
+        return bool(row.split) and len(row.split) * 6.6 < self.width - self.axis.at(0.0) - 8
 
     def evidence(self, row: Row) -> list[str]:
         """At most three lines of what the tests say; what is cut ends in an ellipsis."""
@@ -214,7 +218,9 @@ def _row(sheet: Sheet, row: Row, top: float) -> str:
     )
     if sheet.narrow:
         y = top + 34 + 20 * (len(sheet.names(row)) - 1)
-        below = svg.text((sheet.axis.at(0.0), y + 26), row.split, fill="second", size=13) if row.split else ""
+        below = (
+            svg.text((sheet.axis.at(0.0), y + 26), row.split, fill="second", size=13) if sheet.split_fits(row) else ""
+        )
         return _bar(sheet, row, y + 2) + _names(sheet, row, top + 18) + words + below
     y = top + 18
     out = _names(sheet, row, y) + svg.lines_of_text(

@@ -16,7 +16,7 @@ from acquisition.errors import BoxholdError
 from acquisition.following import PhaseFollower, PhaseNow
 from acquisition.gaugefile import GaugeSpec
 from acquisition.live import LiveRecording, Wanted
-from acquisition.records import BehindValve, Box, FloatArray, GaugeAt, LogHeader
+from acquisition.records import BehindValve, Box, FloatArray, GaugeAt, Log, LogHeader
 from acquisition.serialport import SIMULATED
 from acquisition.setups import SETUPS, check_path
 from acquisition.units import GaugeUnit, parse_gauge_unit, to_absolute_pa
@@ -70,11 +70,11 @@ class HoldState:
 class RunningHold:
     """One recording with what is said about it; watched by a thread of its own."""
 
-    def __init__(self, box: Box, live: LiveRecording) -> None:
+    def __init__(self, box: Box, live: LiveRecording, estimator: Estimator | None = None, watch: bool = True) -> None:
         self.box, self.live = box, live
         self.until_s: float | None = None
         self._follower = PhaseFollower()
-        self._estimator = Estimator(box)
+        self._estimator = estimator or Estimator(box)
         self._estimates: list[Estimate] = []
         self._answer: Answer | None = None
         self._shown: str | None = None
@@ -82,16 +82,22 @@ class RunningHold:
         self._shut_s: float | None = None
         self._seen, self._offered_s = 0, -ESTIMATE_EVERY_S
         self._lock = threading.Lock()
+        # The other process loads its libraries while the pump still runs.
+        self._estimator.offer(Log(live.header, np.empty(0), np.empty(0)), 0.0)
         self._ending = threading.Event()
-        self._thread = threading.Thread(target=self._watch, name=f"hold-{box.name}", daemon=True)
-        self._thread.start()
+        if watch:
+            threading.Thread(target=self._watch, name=f"hold-{box.name}", daemon=True).start()
 
     def _watch(self) -> None:
         while not self._ending.wait(LOOK_EVERY_S):
-            with self._lock:
-                self._look()
+            self.look()
             if self._follower.over and self._estimates:
                 self.stop()
+
+    def look(self) -> None:
+        """Take in what was heard since the last look, and offer or collect an estimate."""
+        with self._lock:
+            self._look()
 
     def _look(self) -> None:
         since = self.live.since(self._seen)

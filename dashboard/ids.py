@@ -11,7 +11,6 @@ BEAT = "beat"
 TO_METRIC = "to-metric"
 TO_INCH = "to-inch"
 
-UPLOAD = "upload"
 UPLOAD_SAID = "upload-said"
 UPLOAD_ERROR = "upload-error"
 

@@ -109,13 +109,6 @@ def _bar(low: float, high: float, y: float, half: float, colour: str, open_left:
     return svg.poly(((low, y), (low + 9, y - h), (high, y - h), (high, y + h), (low + 9, y + h)), fill=colour)
 
 
-def upright_jaws(x: float, low: float, value: float | None, high: float, half: float = 8, colour: str = "ink") -> str:
-    """The same interval standing upright, for figures whose area axis is y."""
-    bar = svg.el("g", svg.rect(x - 2.5, high, 5, low - high, fill=colour), opacity=0.42)
-    stops = "".join(svg.line((x - half, y), (x + half, y), colour, 3) for y in (low, high))
-    return bar + stops + ("" if value is None else svg.rect(x - half * 0.66, value - 3, half * 1.32, 6, fill=colour))
-
-
 def limit_upright(x: float, top: float, bottom: float) -> str:
     """The limit on an x axis: thick at the value, thin on the far side."""
     return svg.line((x, top), (x, bottom), "air", 2) + svg.line((x + 4.5, top), (x + 4.5, bottom), "air", 1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from dash import html
 from dash.development.base_component import Component
 
 from acquisition.units import STANDARD_PRESSURE_PA
@@ -118,7 +119,7 @@ def rows(known: Findings, result: Assessment, system: System) -> list[Row]:
         _pair(
             "like one drilled hole of",
             wording.hole_interval_text(area, system),
-            "sharp-edged; 95 %, everything counted",
+            "95 %",
         )
     ]
     loss = wording.loss_sentence(result, system)
@@ -148,9 +149,8 @@ def _more(known: Findings, result: Assessment, area: Interval, system: System) -
     if limit is not None and limit.source == "pump":
         share = area.scaled(PUMP_SHARE_OF_LIMIT / limit.area_m2)
         value = "all of it" if share.value > 0.99 else wording.chance_text(share.value)
-        out.append(
-            ("takes of the pump", value, "" if share.high > 1 else f"{100 * share.low:.0f} to {100 * share.high:.0f}")
-        )
+        ends = "" if share.high > 1 or share.value < 0.01 else f"{100 * share.low:.0f} to {100 * share.high:.0f}"
+        out.append(("takes of the pump", value, ends))
     if result.earlier_holds:
         first = result.earlier_holds[0]
         out.append(_pair("first hold", wording.area_text(first.area_m2, system), "this is after the redraw"))
@@ -172,7 +172,13 @@ def _more(known: Findings, result: Assessment, area: Interval, system: System) -
         out.append(("release", wording.chance_text(result.release.share), "of the rise is not a leak"))
     if result.law is not None:
         out.append(("leak law", result.law.kind, f"{result.law.variant} edge" if result.law.variant else ""))
-    return out + [("also seen", "", flag_words(flag)) for flag in result.flags]
+    return out
+
+
+def also_seen(result: Assessment) -> list[Component]:
+    """What else the readings showed, a sentence each."""
+    said = [flag_words(flag) for flag in result.flags]
+    return [html.P(f"{words[:1].upper()}{words[1:]}.", className="note") for words in said]
 
 
 def numbers(known: Findings, result: Assessment, system: System) -> Component:

@@ -130,8 +130,8 @@ def _side_words(f: Frame, place: Place, narrow: bool) -> str:
         return _label((f.left + 10, middle + 5), place, [words], "start", 14)
     if narrow:
         return _label(((f.left + f.right) / 2, middle + 5), place, [words], "middle", 14)
-    name, _, number = words.rpartition(" ")
-    if not number.isdigit() or name.endswith("under"):
+    name, _, number = words.replace(", ", ",").replace("under ", "under\u00a0").replace(",", " ").rpartition(" ")
+    if not number[-1:].isdigit():
         return _label((f.outer[0] - 32, f.top + 5), place, [words], "end", 14)
     return "".join(
         _label((x, middle - 2), place, [name, number], "middle", 14) for x in (f.outer[0] - 58, f.outer[2] + 58)
@@ -226,7 +226,7 @@ def section(
     shown = list(outside_places(places).values())
     hose: Valve = "none" if narrow and valve == "shut" else valve
     parts = [body(f, setup, hose), *(mark(f, p, setup) for p in shown)]
-    parts += [words(f, p, setup, narrow) for p in shown if not (hose == "none" and p.path in ("line", "valve-seat"))]
+    parts += [words(f, p, setup, narrow) for p in shown if not (narrow and p.path in ("line", "valve-seat"))]
     below = [line for note in notes for line in svg.wrapped(note, int((f.port_x - f.outer[0]) / 7.4))]
     parts.append(svg.lines_of_text((f.outer[0] + 4, f.outer[3] + 34), below, 18, bold=True, fill="air"))
     tall = max(height_of(f, hose), f.outer[3] + 38 + 18 * len(below) if below else 0.0)

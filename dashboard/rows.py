@@ -12,6 +12,7 @@ from analysis.history import is_going_off
 from analysis.results import Assessment, HistoryLine, Interval
 from analysis.wording import System
 from dashboard import marks, svg
+from dashboard.holds import HoldState
 from dashboard.scales import Log
 from dashboard.shop import Findings, urgency
 
@@ -22,10 +23,11 @@ MONTHS_BACK = 244
 
 @dataclass(frozen=True, eq=False)
 class BoxRow:
-    """One row; ``known`` is None while its tests are being worked out."""
+    """One row; ``known`` is None while its tests are being worked out, ``running`` a hold test that runs now."""
 
     name: str
     known: Findings | None
+    running: HoldState | None = None
 
     @property
     def result(self) -> Assessment | None:
@@ -63,6 +65,9 @@ def going_off(known: Findings | None) -> bool:
 
 def why(row: BoxRow) -> str:
     """The few words after the verdict."""
+    if row.running is not None:
+        held = row.running.held_s
+        return "Not shut yet." if held is None else f"Shut for {wording.clock_text(held)}."
     result, known = row.result, row.known
     if result is None or known is None:
         return "Nothing measured yet."
@@ -91,6 +96,8 @@ def _sentence(text: str) -> str:
 
 def verdict_words(row: BoxRow, system: System) -> str:
     """The verdict in words, bold in its row."""
+    if row.running is not None:
+        return "Hold test running."
     result = row.result
     if result is None:
         return "No test yet."
@@ -121,7 +128,9 @@ def result_amount(result: Assessment, system: System) -> tuple[str, str]:
 
 
 def what_next(row: BoxRow) -> tuple[str, str, str]:
-    """What to do next in a few words, the name of the page for it, and that page's address after the box's."""
+    """What to do next in a few words, the name of the page for it, and its address: after the box's, or whole."""
+    if row.running is not None:
+        return "Watch it", "Hold test", f"/hold/{row.name}"
     result = row.result
     if result is None:
         return "Hold it once", "Tests", "/tests"

@@ -14,7 +14,7 @@ from acquisition.records import Box
 from dashboard import svg
 from dashboard.svg import Point
 
-State = Literal["likely", "open", "sealed", "only", "covered"]
+State = Literal["likely", "open", "sealed", "only"]
 Valve = Literal["none", "shut", "open"]
 ASSUMED_INSIDE_MM = (600.0, 400.0, 120.0)
 ASSUMED_BOARD_MM = 18.0

@@ -78,6 +78,8 @@ def _made(shop: Shop, view: View, make: Maker, parts_of_path: dict[str, Any]) ->
     name = parts_of_path.get("name")
     if name is None:
         return make(shop, view)
+    if make is hold_running.page:
+        return make(shop, view, name)
     if name not in shop.names():
         return Page(_no_such_box(shop, name))
     known = shop.findings(name, wait_s=0.25)

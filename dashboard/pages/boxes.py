@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 
 from analysis import wording
 from dashboard import cutaway, marks, parts, rows
+from dashboard.holds import HoldState
 from dashboard.pages.common import Page, label
 from dashboard.rows import BoxRow
 from dashboard.section import small, turned
@@ -26,7 +27,7 @@ def page(shop: Shop, view: View) -> Page:
     names = shop.names()
     if not names:
         return Page(_first_start(view))
-    every = [BoxRow(name, shop.findings(name)) for name in names]
+    every = [BoxRow(name, shop.findings(name), _running(shop, name)) for name in names]
     waiting = [r for r in every if r.known is None]
     if len(waiting) == len(every) and len(every) > 1:
         return Page(_waiting(shop, waiting), working=True)
@@ -43,7 +44,13 @@ def page(shop: Shop, view: View) -> Page:
             parts.bar(parts.button("Start a hold test", "/hold", dark=True)),
         ]
     )
-    return Page(body, working=bool(waiting))
+    return Page(body, working=bool(waiting) or any(r.running for r in every))
+
+
+def _running(shop: Shop, name: str) -> HoldState | None:
+    hold = shop.holds.of(name)
+    state = hold.state() if hold is not None else None
+    return state if state is not None and state.closed is None else None
 
 
 def _waiting(shop: Shop, waiting: Sequence[BoxRow]) -> Component:
@@ -131,7 +138,8 @@ def _row(row: BoxRow, view: View, jaws_px: float, scale: float) -> Component:
     hole, area = rows.amount(row, view.system)
     todo, page_name, rest = rows.what_next(row)
     verdict = html.Span([html.B(rows.verdict_words(row, view.system)), " ", rows.why(row)])
-    mark = [parts.drawn(marks.verdict(row.verdict, 26))] if row.result else []
+    kind = "running" if row.running else row.verdict
+    mark = [parts.drawn(marks.verdict(kind, 26))] if row.result or row.running else []
     cells = [
         html.Span(
             [
@@ -153,7 +161,7 @@ def _row(row: BoxRow, view: View, jaws_px: float, scale: float) -> Component:
             className="todo",
         ),
     ]
-    return html.A(cells, href=parts.box_href(row.name, rest), className="box-row")
+    return html.A(cells, href=rest if row.running else parts.box_href(row.name, rest), className="box-row")
 
 
 def _others(ordered: Sequence[BoxRow], shown: Sequence[BoxRow]) -> list[Component]:

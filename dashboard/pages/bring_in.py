@@ -21,7 +21,7 @@ from acquisition.setups import SETUPS
 from acquisition.units import PA_PER, parse_gauge_unit
 from analysis import wording
 from analysis.results import Assessment
-from dashboard import ids, parts, svg
+from dashboard import ids, parts
 from dashboard.inbox import BroughtIn
 from dashboard.pages.common import Page, setup_words, two_parts, when
 from dashboard.pages.one_test import curve_and_numbers
@@ -285,6 +285,3 @@ def kept(shop: Shop, key: str, view: View) -> str:
     except BoxholdError as trouble:
         return str(trouble)
     return f"Kept as {path.name} under {log.header.box}."
-
-
-__all__ = ["add_callbacks", "kept", "page", "svg"]

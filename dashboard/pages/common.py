@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 from dash import html
 from dash.development.base_component import Component
 
 from acquisition.setups import parent
 from analysis import wording
-from analysis.results import Assessment, Interval, PathResult
+from analysis.results import Assessment, PathResult
 from dashboard import parts
 from dashboard.section import Place
 from dashboard.shop import Findings, Shop, Trial
@@ -57,11 +57,6 @@ def when(started: datetime | None, time: bool = True) -> str:
     return wording.date_text(started.date()) + (f", {started:%H:%M}" if time else "")
 
 
-def short_date(day: date) -> str:
-    """A date without its year."""
-    return wording.date_text(day, with_year=False)
-
-
 def two_parts(sentence: str) -> tuple[str, str]:
     """Cut an answer into its heading and the rest: the verdict and one sentence stay together."""
     pieces = [p.rstrip(".") for p in re.split(r"(?<=[a-z0-9)])\. ", sentence)]
@@ -76,21 +71,6 @@ def two_parts(sentence: str) -> tuple[str, str]:
 
 def _upper(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def verdict_of(result: Assessment) -> str:
-    """Verdict mark of a result."""
-    return result.verdict
-
-
-def area_mm2(area: Interval) -> Interval:
-    """An area in mm²."""
-    return area.scaled(MM2)
-
-
-def is_bad(result: Assessment) -> bool:
-    """Whether a result is over its limit."""
-    return result.verdict in ("over", "stalls")
 
 
 def test_href(known: Findings, trial: Trial) -> str:

@@ -10,7 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
 from analysis import wording
-from analysis.forming import CURES, SET_S, FormingAnswer, FormingCase, case_of, judge_forming
+from analysis.forming import SET_S, FormingAnswer, FormingCase, case_of, judge_forming
 from analysis.formingwords import forming_lead, forming_sentence
 from analysis.results import Interval
 from dashboard import figures_forming, ids, parts
@@ -255,6 +255,3 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
             return no_update
         settings = {k: float(v or 0.0) for k, v in zip(keys, values, strict=True)}
         return *answered(known, settings, read_view(data)), *(f"{settings[k]:g}" for k in keys)
-
-
-__all__ = ["CURES", "add_callbacks", "page"]

@@ -9,7 +9,7 @@ from dash.development.base_component import Component
 from flask import Flask, jsonify, request
 
 from acquisition.errors import BoxholdError, WrongUsage
-from acquisition.setups import ALWAYS_OPEN, open_paths
+from acquisition.setups import open_paths
 from analysis import wording
 from analysis.holding import NARROW
 from analysis.limit import limit_for
@@ -22,7 +22,7 @@ from dashboard.holds import HoldState
 from dashboard.pages.common import Page
 from dashboard.places import section
 from dashboard.section import Valve
-from dashboard.shop import Findings, Shop
+from dashboard.shop import Shop
 from dashboard.view import View
 
 QUESTION = "Is the air staying out, and is it worth holding on?"
@@ -31,11 +31,11 @@ STEP_OF = {"baseline": "Baseline", "pump-down": "Pump-down", "soak": "Soak", "ho
 ACTIONS = {"shut": "hold", "end": "end of hold", "on": "hold"}
 
 
-def page(shop: Shop, view: View, known: Findings) -> Page:
+def page(shop: Shop, view: View, name: str) -> Page:
     """The running test of one box; any number of viewers."""
-    hold = shop.holds.of(known.box.name)
+    hold = shop.holds.of(name)
     if hold is None:
-        raise WrongUsage(f"No hold test of {known.box.name} is running. Start one under Hold test.")
+        raise WrongUsage(f"No hold test of {name} is running. Start one under Hold test.")
     state = hold.state()
     return Page(html.Main(_body(state, view), className="live"), working=state.closed is None)
 
@@ -265,16 +265,8 @@ def _caution(state: HoldState) -> Component:
 
 
 def add_callbacks(app: Dash, shop: Shop) -> None:
-    """What a running page asks several times a second, and its buttons."""
+    """The buttons of a running test."""
     server: Flask = app.server
-
-    @server.get("/api/hold/<name>")
-    def now(name: str) -> Any:
-        hold = shop.holds.of(name)
-        if hold is None:
-            return jsonify(gone=True)
-        live = hold.live.state()
-        return jsonify(elapsed=live.elapsed_s, closed=live.closed is not None, connected=live.connected)
 
     @server.post("/api/hold/<name>")
     def act(name: str) -> Any:
@@ -291,6 +283,3 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
         except BoxholdError as trouble:
             return jsonify(error=str(trouble))
         return jsonify(done=True)
-
-
-__all__ = ["ALWAYS_OPEN", "add_callbacks", "page"]

@@ -119,6 +119,7 @@ def _numbers(known: Findings, result: Assessment, view: View, width: float) -> l
         parts.drawn(numberlist.area_axis(result, width)),
         numberlist.numbers(known, result, view.system),
         *([parts.drawn(numberlist.law_bar(result, width))] if result.law else []),
+        *numberlist.also_seen(result),
     ]
 
 

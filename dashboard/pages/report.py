@@ -19,7 +19,6 @@ from dashboard.pages.one_test import bare_curves, what
 from dashboard.pages.where import answer as where_answer
 from dashboard.pages.where import next_words
 from dashboard.places import section
-from dashboard.plan import plan
 from dashboard.shop import Findings, Shop, Trial
 from dashboard.view import View
 
@@ -190,6 +189,3 @@ def _foot(words: str) -> Component:
     return html.Div(
         [html.Span(f"Boxhold, {METHOD}, {words}"), html.Span("tested by ____________   page 1 of 1")], className="foot"
     )
-
-
-__all__ = ["box_page", "plan", "test_page"]

@@ -11,7 +11,7 @@ from dash.development.base_component import Component
 from acquisition.setups import PATHS, parent
 from analysis import wording
 from analysis.results import Assessment, NextTest, Ranking
-from dashboard import figures_rank, parts, svg
+from dashboard import figures_rank, parts
 from dashboard.figures_rank import Row
 from dashboard.numberlist import MM2
 from dashboard.pages.common import Page, label, likely_paths, ranked_places
@@ -317,6 +317,3 @@ def _bar(known: Findings, ranking: Ranking) -> Component:
         parts.button("Set up this test", _setup_href(known, test), dark=True),
         words=f"Would tell most: {next_words(test)[0]}",
     )
-
-
-__all__ = ["answer", "lead", "next_words", "page", "svg"]

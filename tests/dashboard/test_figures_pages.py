@@ -12,7 +12,7 @@ import pytest
 from acquisition.records import Event
 from analysis.history import history
 from analysis.results import Interval
-from dashboard import figures_hold, figures_months, figures_rank, figures_sheet, scales
+from dashboard import figures_hold, figures_months, figures_rank, figures_sheet, scales, timemap
 from dashboard.figures import Scale, decade_ticks, thin
 from dashboard.figures_forming import cure_bars, forming_curve
 from tests.dashboard.made_up_shop import MM2, ROOM, box, iv, made_up, not_told_b16, over_b07, result, sheet_b11
@@ -44,7 +44,7 @@ def test_thin_keeps_a_spike_of_one_sample() -> None:
 
 def test_hold_is_the_widest_phase_and_stands_on_minutes_since_the_shut() -> None:
     res = hold()
-    at = figures_hold.time_map(res, res.curves)
+    at = timemap.time_map(res, res.curves)
     wide = {p.name: at.at(p.end_s) - at.at(p.start_s) for p in res.phases}
     assert wide["hold"] > sum(w for n, w in wide.items() if n != "hold")
     fig = figures_hold.hold_curve(res, KPA)
