@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.gas import choked_throughput_pa_m3_s, drilled_hole_m, saturation_pressure_pa
-from analysis.holdmodel import LN_MOIST, LN_PORE, LN_RATE, MIX, NCOMMON, PER_HOLD, Course, make_tables, mix_share, predict
+from analysis.holdmodel import LN_MOIST, LN_PORE, MIX, NCOMMON, PER_HOLD, Course, make_tables, mix_share, predict
 from analysis.laws import LeakLaw, equivalent_form, family, mixture, slip_b
 from analysis.posterior import Posterior, explore, make_members
 from analysis.priors import release_priors
@@ -126,20 +126,29 @@ def vapour_share(trace: Trace) -> tuple[float, float]:
 
 def _areas(posterior: Posterior, trace: Trace) -> tuple[Interval, Interval]:
     """The area with its interval from the fit alone, and with every uncertainty."""
-    vapour, u_vapour = vapour_share(trace)
-    ln_area = posterior.ln_rate - np.log(_unit_rate(trace)) + np.log1p(vapour)
+    ln_area = posterior.ln_rate - np.log(_unit_rate(trace)) + np.log1p(vapour_share(trace)[0])
     density = posterior.density.sum(axis=0)
-    u_model = _MODEL_SD.get(trace.wood or "", _MODEL_SD["bare"])
-    u_fit = float(np.sqrt(u_model**2 + u_vapour**2 + (trace.accuracy_pa / trace.room_pa) ** 2))
-    u_temperature = 0.5 * trace.u_room_k / trace.room_k
-    u_room = trace.u_room_pa / trace.room_pa
-    u_whole = float(np.sqrt(u_fit**2 + trace.u_log_volume**2 + u_temperature**2 + u_room**2))
+    u_fit, u_whole = log_uncertainties(trace)
     fit = _quantiles(ln_area, density, posterior.no_leak, u_fit)
     whole = _quantiles(ln_area, density, posterior.no_leak, u_whole)
-    drift = 1.96 * _STEADY_M2_PER_M3 * (trace.volume_m3 or 0.0)
+    drift = 1.96 * steady_drift_m2(trace)
     return fit, Interval(
         whole.value, max(_wider(whole.value, whole.low, -drift), 0.0), _wider(whole.value, whole.high, drift)
     )
+
+
+def log_uncertainties(trace: Trace) -> tuple[float, float]:
+    """Standard uncertainties of the logarithm of an area beside the readings' own: the fit's, and everything's."""
+    u_model = _MODEL_SD.get(trace.wood or "", _MODEL_SD["bare"])
+    u_fit = float(np.sqrt(u_model**2 + vapour_share(trace)[1] ** 2 + (trace.accuracy_pa / trace.room_pa) ** 2))
+    u_temperature = 0.5 * trace.u_room_k / trace.room_k
+    u_room = trace.u_room_pa / trace.room_pa
+    return u_fit, float(np.sqrt(u_fit**2 + trace.u_log_volume**2 + u_temperature**2 + u_room**2))
+
+
+def steady_drift_m2(trace: Trace) -> float:
+    """Standard uncertainty, m2, of any area: what room, wood and barometer may drift in a hold."""
+    return _STEADY_M2_PER_M3 * (trace.volume_m3 or 0.0)
 
 
 def _wider(value: float, end: float, by: float) -> float:
