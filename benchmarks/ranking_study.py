@@ -17,11 +17,12 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 import numpy as np
+from scipy.optimize import nnls
 
 from acquisition.records import Box, Vents
 from acquisition.setups import ALWAYS_OPEN, SETUPS, open_paths
 from analysis.ranking import rank
-from analysis.results import LAWS, Assessment, Interval, LawVerdict, Limit, Ranking
+from analysis.results import LAWS, Assessment, FloatArray, Interval, LawVerdict, Limit, Ranking
 
 MM2 = 1e-6
 GUESS = {
@@ -171,21 +172,22 @@ def plan(rng: np.random.Generator) -> list[tuple[str, tuple[str, ...]]]:
 
 
 def can_tell(box: MadeBox, done: Sequence[tuple[str, tuple[str, ...]]], listed: Sequence[str]) -> bool:
-    """Whether the tests part the worst place from each other: giving its area to any other would show by 3 sd."""
+    """Whether no areas with another place as the largest explain the tests within 3 sd (bounded least squares)."""
     inward = [p for p in listed if p != "valve-seat"]
-    worst = max(inward, key=lambda p: box.areas[p])
-    second = sorted(box.areas[p] for p in inward)[-2] if len(inward) > 1 else 0.0
-    return box.areas[worst] > 1.5 * second and all(
-        any(_shows(box, setup, seal, worst, p) for setup, seal in done) for p in inward if p != worst)
+    design = np.array([[float(p in open_paths(setup, seal)) for p in inward] for setup, seal in done])
+    sums = design @ np.array([box.areas[p] for p in inward])
+    sheet = box.areas["sheet-edge"] * math.expm1(box.sheet_sd)
+    sd = np.array([math.hypot(0.08 * total, 0.007, sheet if "sheet-edge" in open_paths(setup, seal) else 0.0)
+                   for total, (setup, seal) in zip(sums, done, strict=True)])
+    worst = max(range(len(inward)), key=lambda k: box.areas[inward[k]])
+    return all(_misfit(design, sums, sd, worst, k) > 3.0 for k in range(len(inward)) if k != worst)
 
 
-def _shows(box: MadeBox, setup: str, seal: Sequence[str], worst: str, other: str) -> bool:
-    opened = open_paths(setup, seal)
-    if (worst in opened) == (other in opened):
-        return False
-    total = sum(box.areas[p] for p in opened if p != "valve-seat")
-    sheet = box.areas["sheet-edge"] * math.expm1(box.sheet_sd) if "sheet-edge" in opened else 0.0
-    return box.areas[worst] > 3.0 * math.hypot(0.12 * total, 0.007, sheet)
+def _misfit(design: FloatArray, sums: FloatArray, sd: FloatArray, worst: int, other: int) -> float:
+    """Distance in sd of the best areas in which ``other`` is at least as large as ``worst``."""
+    forced = design.copy()
+    forced[:, worst] += design[:, other]
+    return float(nnls(forced / sd[:, None], sums / sd)[1])
 
 
 @dataclass
