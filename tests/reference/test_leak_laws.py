@@ -7,6 +7,7 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from scipy.optimize import least_squares
 
 from analysis import gas, laws
 
@@ -101,9 +102,57 @@ def test_spread_between_the_laws(r, ratio):
     assert laws.spread(r) == pytest.approx(ratio, rel=0.01)
 
 
-def test_one_form_is_near_every_mixture():
-    # One (b, m) can reproduce any mix within 1.4 % of the full flow; the least-squares one stays within 2.1 %.
-    r = np.linspace(0.1, 0.99, 200)
-    for law in [law for law in laws.family() if law.kind == "between"]:
-        form = laws.extended_iso6358(r, law.b, law.m) / laws.extended_iso6358(0.2, law.b, law.m)
-        assert np.abs(form - laws.relative_flow(law, r)).max() < 0.021
+@pytest.mark.parametrize("share", [0.1, 0.2, 0.4, 0.5, 0.6, 0.8, 0.9])
+def test_one_form_is_near_every_mixture(share):
+    # One (b, m) can reproduce any mix within 1.4 % of the full flow; the least-squares one stays within 2.2 %, and
+    # no other start of another solver finds a nearer one. Mixture and form are written out here.
+    r = np.linspace(0.1, 0.99, 60)
+    mixed = share * gas.nozzle_flow_function(r) / gas.choked_flow_function() + (1.0 - share) * (1.0 - r * r) / 0.96
+
+    def off(v):
+        b, m = v
+        form = (1.0 - np.clip((r - b) / (1.0 - b), 0.0, 1.0) ** 2) ** m
+        return form / (1.0 - max((0.2 - b) / (1.0 - b), 0.0) ** 2) ** m - mixed
+
+    ours = off(laws.equivalent_form(laws.mixture(share)))
+    assert np.abs(ours).max() < 0.022
+    starts = ((0.0, 1.0), (0.5, 0.5), (0.1, 0.9), (-0.2, 1.0))
+    nearest = min(least_squares(off, at, bounds=((-1.0, 0.3), (0.6, 1.5))).cost for at in starts)
+    assert 0.5 * np.sum(ours**2) < 1.001 * nearest
+
+
+def test_a_mixture_of_nothing_but_seep_is_the_seeps_form():
+    # b 0 and m 1 are exactly the laminar compressible law.
+    assert laws.equivalent_form(laws.mixture(0.0)) == pytest.approx((0.0, 1.0), abs=1e-3)
+
+
+@pytest.mark.parametrize("b", [-0.1, -0.3, -1.0])
+def test_seep_with_slip_is_exactly_the_form_with_a_negative_b(b):
+    # (1 - b)^2 - (r - b)^2 = (1 - r^2) - 2 b (1 - r): at r 0.2 the slip's part is -1.6 b of 0.96 - 1.6 b.
+    share = -1.6 * b / (0.96 - 1.6 * b)
+    assert laws.slip_b(share) == pytest.approx(b, rel=1e-12)
+    r = np.linspace(0.0, 1.0, 41)
+    form = (1.0 - ((r - b) / (1.0 - b)) ** 2) / (1.0 - ((0.2 - b) / (1.0 - b)) ** 2)
+    together = share * laws.slip_flow(r) / 0.8 + (1.0 - share) * laws.seep_flow(r) / 0.96
+    np.testing.assert_allclose(together, form, atol=1e-12)
+
+
+def test_slip_reaches_as_far_as_b_minus_one():
+    (slip,) = [law for law in laws.family() if law.variant == "slip"]
+    assert slip.own == (0.0, pytest.approx(1.6 / 2.56))
+
+
+def test_the_family_is_a_fair_start():
+    # Before any data: the probabilities sum to 1, and neither pure kind is favoured over the other.
+    priors = {k: sum(law.prior for law in laws.family() if law.kind == k) for k in ("hole", "seep", "between")}
+    assert sum(priors.values()) == pytest.approx(1.0)
+    assert priors["hole"] == pytest.approx(priors["seep"])
+    assert [law.variant for law in laws.family() if law.kind == "hole"] == [None, "sharp"]
+
+
+@pytest.mark.parametrize("kind", laws.family(), ids=lambda law: f"{law.kind}-{law.variant}")
+def test_every_law_is_one_at_the_reference_and_nothing_at_the_room(kind):
+    assert float(laws.relative_flow(kind, 0.2)) == pytest.approx(1.0)
+    assert float(laws.relative_flow(kind, 1.0)) == pytest.approx(0.0, abs=1e-6)
+    flow = laws.relative_flow(kind, np.linspace(0.0, 1.0, 101))
+    assert np.all(np.diff(flow) < 1e-12)
