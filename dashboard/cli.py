@@ -15,7 +15,7 @@ from glob import glob
 
 import click
 
-from dashboard.faults import DONE, complain_about
+from dashboard.faults import DONE, TRACEBACK_WANTED, complain_about
 
 COMMANDS: dict[str, str] = {
     "demo": "dashboard.commands_show:demo",
@@ -82,7 +82,7 @@ def run(args: Sequence[str] | None = None) -> int:
     except click.exceptions.Exit as ended:
         return ended.exit_code
     except (Exception, KeyboardInterrupt) as error:
-        if "BOXHOLD_TRACEBACK" in os.environ:
+        if TRACEBACK_WANTED in os.environ:
             raise
         return complain_about(error)
     return result if isinstance(result, int) else DONE

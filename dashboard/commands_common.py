@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +15,7 @@ from acquisition.boxfile import BOX_FILE, find_box, read_box
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.events import corrected, corrections_of, read_events
 from acquisition.logfile import read_log
-from dashboard.faults import DONE, FAULT_IN_THE_PROGRAM, complain, fault_sentence
+from dashboard.faults import DONE, FAULT_IN_THE_PROGRAM, TRACEBACK_WANTED, complain, fault_sentence
 
 if TYPE_CHECKING:
     from acquisition.records import Box, Event, Log
@@ -177,6 +178,8 @@ def assess_all(pairs: Sequence[Pair]) -> tuple[list[Assessment | None], int]:
     try:
         return list(assess_logs(pairs)), DONE
     except Exception as fault:
+        if TRACEBACK_WANTED in os.environ:
+            raise
         if len(pairs) == 1:
             complain(f"{pairs[0][0].path}: {fault_sentence(fault)}")
             return [None], FAULT_IN_THE_PROGRAM

@@ -13,6 +13,8 @@ from acquisition.errors import BoxholdError, OutsideWorldFailed, WrongUsage
 
 DONE = 0
 FAULT_IN_THE_PROGRAM = 1
+TRACEBACK_WANTED = "BOXHOLD_TRACEBACK"
+"""Environment variable with which developers see the traceback behind a fault's sentence."""
 
 
 def complain(sentence: str) -> None:
