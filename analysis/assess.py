@@ -231,9 +231,15 @@ def _cut_at_faults(trace: Trace, window: Window) -> tuple[Window, Refusal | None
 
 
 def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Window, Refusal | None, float | None]:
-    """End a window where a rise speeds up."""
-    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
-    when = acceleration_s(trace.t_s[inside], trace.p_pa[inside], view.noise_pa, trace.resolution_pa)
+    """End a window where a rise speeds up; where that was the shut itself, begin it there."""
+    when = _speeds_up(trace, view, window)
+    if when is not None and _was_shut(trace, window, when):
+        shut = replace(window.seen, shut_s=when, held_s=when)
+        later = fit_window(trace, shut)
+        if later is None:
+            return window, reasons.too_short(shut.end_s - when, 0), None
+        window = later
+        when = _speeds_up(trace, view, window)
     if when is None:
         return window, None, None
     earlier = trace.t_s[trace.t_s < when]
@@ -241,6 +247,26 @@ def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Windo
     if _too_little(trace, before) is not None:
         return window, reasons.let_go_at_once(), when
     return before, None, when
+
+
+def _speeds_up(trace: Trace, view: PhaseView, window: Window) -> float | None:
+    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
+    return acceleration_s(trace.t_s[inside], trace.p_pa[inside], view.noise_pa, trace.resolution_pa)
+
+
+def _was_shut(trace: Trace, window: Window, when_s: float) -> bool:
+    """Whether a rise that speeds up is the shut: what went before came straight from the bottom and was level, or
+    the tank was still open to the box and filled with it.
+    """
+    seen = window.seen
+    if seen.bottom_s is None or seen.shut_s - seen.bottom_s > 0.2 * (when_s - seen.bottom_s):
+        return False
+    before = trace.p_pa[(trace.t_s >= seen.shut_s) & (trace.t_s < when_s)]
+    if before.size < 3:
+        return True
+    level = float(np.median(before[-3:]) - np.median(before[:3])) < max(2.0 * trace.resolution_pa, 400.0)
+    tank = trace.log.header.behind_valve == "tank" or (trace.box is not None and trace.box.tank is not None)
+    return level or tank
 
 
 def _too_little(trace: Trace, window: Window) -> Refusal | None:

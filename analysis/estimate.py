@@ -29,9 +29,12 @@ NO_LEAK_LIKELY = 0.02
 """A leak is called a leak only when "no leak" is less probable than this."""
 VAGUE = 0.1
 """With the low end under this share of the high end the result is an upper limit."""
-_MODEL_SD = {"bare": 0.009, "coated": 0.006, "none": 0.003}
-"""What the one-node wood and the mean bow leave out, ln of the area: measured on the repository's own generator,
-which knows two nodes; see docs/calibration.md."""
+_MODEL_SD = 0.004
+"""What the model leaves out even without release (bow, mean heat transfer), ln of the area: measured on the
+repository's own generator, see docs/calibration.md."""
+_RELEASE_SD = 0.35
+"""Share of the release that the one-node wood may book wrongly: the same source; real plies are no one node."""
+_LARGEST_SD = 0.35
 _STEADY_M2_PER_M3 = 5e-9
 """Drift of room, wood and barometer over a hold as a false leak, m2 per m3 of box: 0.1 Pa/s."""
 _PROBABILITIES = (0.025, 0.5, 0.975)
@@ -77,10 +80,10 @@ def estimate_holds(
     every = [w for own in windows for w in own]
     members = make_members(release_priors(lead, every, fresh))
     posterior = explore(course, observed, members)
-    fit, whole = _areas(posterior, lead)
+    release, lost = _release_and_loss(posterior, lead)
+    fit, whole = _areas(posterior, lead, release.share)
     peak_area = _peak_area(posterior, lead)
     law = _law(posterior)
-    release, lost = _release_and_loss(posterior, lead)
     z = _block_misfit(posterior)
     return HoldEstimate(
         whole,
@@ -124,11 +127,11 @@ def vapour_share(trace: Trace) -> tuple[float, float]:
     return 0.5 * full, 0.5 * full if humidity is None else 0.25 * full
 
 
-def _areas(posterior: Posterior, trace: Trace) -> tuple[Interval, Interval]:
+def _areas(posterior: Posterior, trace: Trace, released: float) -> tuple[Interval, Interval]:
     """The area with its interval from the fit alone, and with every uncertainty."""
     ln_area = posterior.ln_rate - np.log(_unit_rate(trace)) + np.log1p(vapour_share(trace)[0])
     density = posterior.density.sum(axis=0)
-    u_fit, u_whole = log_uncertainties(trace)
+    u_fit, u_whole = log_uncertainties(trace, released)
     fit = _quantiles(ln_area, density, posterior.no_leak, u_fit)
     whole = _quantiles(ln_area, density, posterior.no_leak, u_whole)
     drift = 1.96 * steady_drift_m2(trace)
@@ -137,9 +140,12 @@ def _areas(posterior: Posterior, trace: Trace) -> tuple[Interval, Interval]:
     )
 
 
-def log_uncertainties(trace: Trace) -> tuple[float, float]:
-    """Standard uncertainties of the logarithm of an area beside the readings' own: the fit's, and everything's."""
-    u_model = _MODEL_SD.get(trace.wood or "", _MODEL_SD["bare"])
+def log_uncertainties(trace: Trace, released: float = 0.0) -> tuple[float, float]:
+    """Standard uncertainties of the logarithm of an area beside the readings' own: the fit's, and everything's.
+
+    ``released`` is the share of the rise that is release.
+    """
+    u_model = min(float(np.hypot(_MODEL_SD, _RELEASE_SD * released / max(1.0 - released, 1e-3))), _LARGEST_SD)
     u_fit = float(np.sqrt(u_model**2 + vapour_share(trace)[1] ** 2 + (trace.accuracy_pa / trace.room_pa) ** 2))
     u_temperature = 0.5 * trace.u_room_k / trace.room_k
     u_room = trace.u_room_pa / trace.room_pa

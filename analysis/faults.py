@@ -123,7 +123,7 @@ def stuck_level_pa(trace: Trace, start_s: float, end_s: float) -> tuple[float, i
     first, last = _run_around(p, int(inside[0]))
     before = p[:first]
     to_the_end = last == p.size
-    had_noise = before.size > 30 and noise_of(before) > 0.2 * max(trace.resolution_pa, 1.0)
+    had_noise = before.size > 30 and noise_of(before) > max(0.8 * trace.resolution_pa, 2.0)
     moist = trace.wood == "bare" and trace.resolution_pa <= 150.0 and end_s - start_s > 60.0
     if had_noise or moist or (_fell_into(p, first) and to_the_end):
         return float(p[inside[0]]), last - first

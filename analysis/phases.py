@@ -24,7 +24,7 @@ LET_UP_SPEED_L_S = 15.0
 compare with: memory, small shop pumps move less."""
 HARDLY_DRAWN = 0.85
 """A pump that leaves the box above this share of room pressure has shown a stall; no hold is read after it."""
-STALL_SHARE = 0.28
+STALL_SHARE = 0.35
 """A pump that levels off above this share of room pressure stalls: memory, shop pumps reach a fifth or less."""
 LET_UP_OVER_PUMP = 2.0
 """A rise this much faster than the pump drew the box down is no leak: the pump could not have held it."""
@@ -188,7 +188,7 @@ class _Search:
     ) -> None:
         self.t, self.p, self.room, self.tol, self.noise = t, p, room_pa, tolerance, noise
         self.resolution = resolution
-        self.swing = max(12.0 * noise, 2.1 * resolution, 250.0)
+        self.swing = max(12.0 * noise, 1.7 * resolution, 250.0)
         self.volume = volume_m3 or 0.032
         self.pump_rate = (pump_m3_s or 0.0) / self.volume
         self.phases: list[Phase] = []
@@ -339,7 +339,7 @@ class _Search:
         if t.size < 4:
             return low, low, bool(p[-1] - p[0] > 2 * self.tol)
         rise = float(np.median(p[-3:]) - np.median(p[: max(1, low - bottom + 1)]))
-        if rise > 40.0 * self.tol:
+        if rise > (2.5 if t.size < 15 else 40.0) * self.tol:
             corner = bottom + self._corner(t, p, int(np.flatnonzero(p <= p.min() + 1.05 * self.tol)[-1]))
             return corner, corner, True
         best, latest, gain = _break_point(t, p, max(self.noise, 0.1 * self.tol))

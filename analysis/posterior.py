@@ -107,15 +107,15 @@ def explore(course: Course, observed: Observed, members: Members) -> Posterior:
     # From blurred readings to sharp ones: each climb starts near the top of the next, steeper hill.
     for blur in (1000.0, 30.0):
         theta = _climb(course, blurred_score(observed, blur), members, theta, most=8, tolerance=0.5).theta
-    fitted = _climb(course, make_score(observed), members, theta, most=12, tolerance=0.5)
-    members, fitted = _cut(members, fitted, 40.0)
-    fitted = _climb(course, make_score(observed), members, fitted.theta, most=14, tolerance=0.05)
+    fitted = _climb(course, make_score(observed), members, theta, most=16, tolerance=0.3)
+    members, fitted = _cut(members, fitted, 80.0)
+    fitted = _climb(course, make_score(observed), members, fitted.theta, most=30, tolerance=0.05)
     best = int(np.argmax(log_evidence(fitted, members)))
     observed = _own_noise(observed, fitted.mu[best])
     inflation = _inflation(observed, fitted.mu[best])
     score = make_score(observed, inflation)
     members, fitted = _cut(members, _rescored(fitted, score, members), 20.0)
-    fitted = _climb(course, score, members, fitted.theta, most=14, tolerance=0.01)
+    fitted = _climb(course, score, members, fitted.theta, most=40, tolerance=0.01)
     members, fitted = _cut(members, fitted, CREDIBLE)
     ln_rate, density, no_leak = _scan(course, score, members, fitted)
     mass = density.sum(axis=1)
