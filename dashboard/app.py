@@ -92,6 +92,7 @@ def _shell() -> Component:
             parts.drawn(svg.hatch_defs(), "out-of-sight"),
             html.Header(id=ids.TOP, className="top", children=_top()),
             html.Div(id=ids.PAGE),
+            html.Section(id=ids.RUNNING, className="running", **parts.wild({"aria-label": "Hold tests that run"})),
         ]
     )
 
@@ -150,16 +151,23 @@ def _add_page(app: Dash, shop: Shop) -> None:
         Output("top-pages", "children"),
         Output("all-pages", "children"),
         Output(ids.BEAT, "disabled"),
+        Output(ids.RUNNING, "children"),
         Input(ids.VIEW, "data"),
         Input(ids.BEAT, "n_intervals"),
         State(ids.BEAT, "disabled"),
     )
     def show(data: dict[str, Any] | None, _beats: int | None, _still: bool) -> tuple[Any, ...]:
         if data is None:
-            return no_update, no_update, no_update, no_update
+            return (no_update,) * 5
         view = read_view(data)
         page = _page(shop, view)
-        return page.body, _links(view, TOP_PAGES), _all_links(view), not page.working
+        return page.body, _links(view, TOP_PAGES), _all_links(view), not page.working, _running(shop, view)
+
+
+def _running(shop: Shop, view: View) -> list[Component]:
+    """A line for each hold test that runs, leading to its page."""
+    names = [n for n in shop.holds.running() if view.path not in (f"/hold/{n}", "/")]
+    return [html.A(f"{n} is being tested; go to it", href=f"/hold/{n}") for n in names]
 
 
 def _page(shop: Shop, view: View) -> pages.Page:

@@ -127,15 +127,18 @@ def _name(mapping: ImportMapping, column: int | None) -> str:
 def _fields(mapping: ImportMapping, shop: Shop) -> list[Component]:
     why = mapping.reasons
     columns = [{"label": g.name or f"column {g.column + 1}", "value": str(g.column)} for g in mapping.pressures]
-    units = [{"label": "say which", "value": ""}, *({"label": u, "value": u} for u in PA_PER)]
+    units = [{"label": "say which", "value": ids.NOTHING}, *({"label": u, "value": u} for u in PA_PER)]
     counts = [
-        {"label": "say what from", "value": ""},
+        {"label": "say what from", "value": ids.NOTHING},
         {"label": "absolute: from nothing", "value": "absolute"},
         {"label": "vacuum: from the room down", "value": "vacuum"},
         {"label": "gauge: from the room, negative", "value": "gauge"},
     ]
-    boxes = [{"label": "not said", "value": ""}, *({"label": n, "value": n} for n in shop.names())]
-    setups = [{"label": "not said", "value": ""}, *({"label": s.label, "value": s.name} for s in SETUPS.values())]
+    boxes = [{"label": "not said", "value": ids.NOTHING}, *({"label": n, "value": n} for n in shop.names())]
+    setups = [
+        {"label": "not said", "value": ids.NOTHING},
+        *({"label": s.label, "value": s.name} for s in SETUPS.values()),
+    ]
     return [
         html.Div(
             [
@@ -145,8 +148,8 @@ def _fields(mapping: ImportMapping, shop: Shop) -> list[Component]:
             className="field",
         ),
         _select("Pressure", "upload-column", columns, str(mapping.pressure_column), why.get("pressure_column", "")),
-        _select("Unit", "upload-unit", units, mapping.unit or "", why.get("unit", "")),
-        _select("Counts from", "upload-counts", counts, mapping.reference or "", why.get("reference", "")),
+        _select("Unit", "upload-unit", units, mapping.unit or ids.NOTHING, why.get("unit", "")),
+        _select("Counts from", "upload-counts", counts, mapping.reference or ids.NOTHING, why.get("reference", "")),
         html.Div(
             [
                 html.Label(
@@ -161,8 +164,8 @@ def _fields(mapping: ImportMapping, shop: Shop) -> list[Component]:
             ],
             className="field",
         ),
-        _select("Box", "upload-box", boxes, "", ""),
-        _select("Setup", "upload-setup", setups, "", ""),
+        _select("Box", "upload-box", boxes, ids.NOTHING, ""),
+        _select("Setup", "upload-setup", setups, ids.NOTHING, ""),
     ]
 
 
@@ -256,7 +259,7 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
     def read_it_so(clicks: int | None, key: str, *values: Any) -> Any:
         if not clicks:
             return no_update
-        said = {n: str(v) for n, v in zip(names, values, strict=True) if v not in (None, "")}
+        said = {n: str(v) for n, v in zip(names, values, strict=True) if v not in (None, "", ids.NOTHING)}
         return "?" + urlencode({"file": key, **said})
 
     @app.callback(

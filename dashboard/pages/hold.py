@@ -229,7 +229,7 @@ def _gauge(view: View, box: Box) -> Component:
         _field("Where it is plugged in", ADDRESSES, "hold-port", dcc.Input(
             id="hold-port", type="text", value=ports[0].address if len(ports) == 1 else "", style=WIDE)),
         _field("Its number means", "no unit is assumed", "hold-unit",
-               dbc.Select(id="hold-unit", options=_units(), value="")),
+               dbc.Select(id="hold-unit", options=_units(), value=ids.NOTHING)),
         html.P("", id="hold-said", className="error", role="status"),
         html.Div([parts.button("Listen and record", dark=True, id="hold-start"),
                   parts.button("Try it with a made-up gauge", id="hold-made-up")], className="next"),
@@ -253,7 +253,7 @@ def _field(words: str, note: str, for_id: str, control: Component) -> Component:
 
 def _units() -> list[dict[str, str]]:
     both = (f"{r} {u}" for r in ("absolute", "vacuum", "gauge") for u in ("kPa", "mbar", "inHg", "psi", "Torr", "Pa"))
-    return [{"label": "say which", "value": ""}, *({"label": words, "value": words} for words in both)]
+    return [{"label": "say which", "value": ids.NOTHING}, *({"label": words, "value": words} for words in both)]
 
 
 def add_callbacks(app: Dash, shop: Shop) -> None:
@@ -271,5 +271,7 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
         if not ctx.triggered_id or not (_real or _made):
             return no_update, no_update
         made_up = ctx.triggered_id == "hold-made-up"
-        said = shop.holds.start(MADE_UP if made_up else port or "", "" if made_up else unit or "", asked)
+        said = shop.holds.start(
+            MADE_UP if made_up else port or "", "" if made_up or unit == ids.NOTHING else unit or "", asked
+        )
         return (said, no_update) if said else ("", f"/hold/{asked['box']}")

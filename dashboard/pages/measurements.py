@@ -133,15 +133,16 @@ def answer(check: TopCheck, board_mm: float | None) -> tuple[str, str]:
             "Give length, width, height and the board's thickness.",
         )
     span, may = round(check.bay.span_m * 1000), round(check.may_span_m * 1000)
-    board = f"{board_mm:g} mm board"
+    article = "an" if f"{board_mm:g}".startswith(("8", "11", "18")) else "a"
+    board = f"{article} {board_mm:g} mm board"
     load = "" if check.load_tonnes is None else f"At 80 kPa it carries {wording.two_figures(check.load_tonnes)} tonnes"
     bow = "" if check.bow_m is None else f" and bows {wording.interval_text(check.bow_m.scaled(1000), 'mm')}"
     more = _more_words(check)
     if check.verdict == "may be tested":
-        return f"Yes, in steps. Its top spans {span} mm; a {board} may span {may}.", f"{load}{bow}."
+        return f"Yes, in steps. Its top spans {span} mm; {board} may span {may}.", f"{load}{bow}."
     if check.verdict == "warned":
-        return f"With care. Its top spans {span} mm; a {board} may span {may}.", f"{load}{bow}. {more}"
-    return f"No. Its top spans {span} mm; a {board} may span {may}.", f"{load}{bow}. {more}"
+        return f"With care. Its top spans {span} mm; {board} may span {may}.", f"{load}{bow}. {more}"
+    return f"No. Its top spans {span} mm; {board} may span {may}.", f"{load}{bow}. {more}"
 
 
 def _more_words(check: TopCheck) -> str:

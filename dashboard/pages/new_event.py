@@ -47,7 +47,7 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
         _field(
             "Where",
             ids.EVENT_PATH,
-            dbc.Select(id=ids.EVENT_PATH, value=path if path in PATHS else "", options=_places()),
+            dbc.Select(id=ids.EVENT_PATH, value=path if path in PATHS else ids.NOTHING, options=_places()),
         ),
         _field(
             "In your words",
@@ -80,7 +80,7 @@ def _remark(view: View) -> str:
 def _places() -> list[dict[str, str]]:
     parts_of = [(f"panel-edges/{s}", wording.path_name(f"panel-edges/{s}")) for s in ("front", "back", "left", "right")]
     return [
-        {"label": "no place in particular", "value": ""},
+        {"label": "no place in particular", "value": ids.NOTHING},
         *({"label": p.label, "value": p.name} for p in PATHS.values()),
         *({"label": words, "value": name} for name, words in parts_of),
     ]
@@ -98,7 +98,9 @@ def kept(shop: Shop, name: str, day: str, kind: str, path: str, text: str) -> st
         return "Nothing was written yet: say in a few words what was done."
     try:
         date.fromisoformat(day or "")
-        shop.archive.add_event(name, Event(day, path or "", cast(Kind, kind), text.strip()))
+        shop.archive.add_event(
+            name, Event(day, "" if path == ids.NOTHING else path or "", cast(Kind, kind), text.strip())
+        )
     except ValueError:
         return f"'{day}' is no day; write it as year-month-day, such as 2026-05-03."
     except BoxholdError as trouble:
