@@ -15,6 +15,7 @@ from acquisition.boxfile import BOX_FILE, find_box, read_box
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.events import corrected, corrections_of, read_events
 from acquisition.logfile import read_log
+from acquisition.numbers import to_number
 from dashboard.faults import DONE, FAULT_IN_THE_PROGRAM, TRACEBACK_WANTED, complain, fault_sentence
 
 if TYPE_CHECKING:
@@ -24,6 +25,19 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound=Callable[..., Any])
 Pair = tuple["Log", "Box | None"]
 
+
+class PositiveNumber(click.FloatRange):
+    """A number above nought that is neither endless nor none; a decimal comma will do."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number, or a complaint about wrong usage."""
+        number = value if isinstance(value, float) else to_number(str(value))
+        if not number > 0.0:
+            self.fail(f"'{value}' is no number above nought.", param, ctx)
+        return float(number)
+
+
+POSITIVE = PositiveNumber()
 EXISTING = click.Path(path_type=Path)
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a line.")
 logs_argument = click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=EXISTING)

@@ -15,7 +15,7 @@ from acquisition.errors import WrongUsage
 from acquisition.numbers import to_uncertain
 from acquisition.records import Box, Uncertain
 from acquisition.units import parse_gauge_unit
-from dashboard.commands_common import EXISTING, Pair, assess_all, box_options, gather, json_option, one_box
+from dashboard.commands_common import EXISTING, POSITIVE, Pair, assess_all, box_options, gather, json_option, one_box
 from dashboard.faults import DONE
 
 if TYPE_CHECKING:
@@ -29,11 +29,11 @@ NOMINAL_VOLUME = Uncertain(30.0, 1.5)
 @click.command()
 @click.option("--box", "box_file", metavar="BOX.toml", required=True, type=EXISTING, help="The box's file.")
 @click.option("--unit", metavar="UNIT", required=True, help='The gauge, such as "absolute kPa" or "vacuum inHg".')
-@click.option("--resolution", metavar="R", required=True, type=click.FloatRange(min=0, min_open=True),
+@click.option("--resolution", metavar="R", required=True, type=POSITIVE,
               help="Smallest step the gauge shows, in its unit.")
-@click.option("--leak", "leak_mm2", metavar="MM2", type=click.FloatRange(min=0, min_open=True),
+@click.option("--leak", "leak_mm2", metavar="MM2", type=POSITIVE,
               help="Leak to be measured; without it the box's limit.")
-@click.option("--want", "want_percent", metavar="PERCENT", type=click.FloatRange(min=0, min_open=True),
+@click.option("--want", "want_percent", metavar="PERCENT", type=POSITIVE,
               help="How narrow the answer is to be: half the 95 % interval over the area.")
 @click.option("--tell-law", is_flag=True, help="Hold until a hole can be told from a seep instead.")
 @json_option
@@ -61,9 +61,9 @@ def plan(
 
 @click.command()
 @click.argument("logs", metavar="[LOG_PLAIN LOG_WITH_HOLE]", nargs=-1, type=EXISTING)
-@click.option("--hole", metavar="MM2", type=click.FloatRange(min=0, min_open=True),
+@click.option("--hole", metavar="MM2", type=POSITIVE,
               help="Effective area of the hole that was open in the second log.")
-@click.option("--drill", metavar="MM", type=click.FloatRange(min=0, min_open=True),
+@click.option("--drill", metavar="MM", type=POSITIVE,
               help="Or the drill it was made with.")
 @click.option("--cd", metavar="CD", default=SHARP_EDGE, show_default=True, type=click.FloatRange(0.1, 1.0),
               help="Flow coefficient of the drilled hole; a sharp edge in thin sheet has the default.")

@@ -30,6 +30,7 @@ from analysis.results import (
 )
 
 if TYPE_CHECKING:
+    from analysis.plan import HoldPlan
     from analysis.volume import VolumeResult
 
 JsonObject = dict[str, object]
@@ -214,4 +215,18 @@ def volume_record(result: VolumeResult) -> JsonObject:
         "volume_L": interval(result.volume_m3, LITRES_PER_M3),
         "outcome": result.outcome,
         "reason": result.reason,
+    }
+
+
+def plan_record(result: HoldPlan) -> JsonObject:
+    """The object ``boxhold plan --json`` prints."""
+    return {
+        "outcome": result.outcome,
+        "reason": result.reason,
+        "soak_s": number(result.soak_s),
+        "hold_s": number(result.hold_s),
+        "start_kPa": number(result.start_pa, KPA_PER_PA),
+        "expected_percent": number(result.expected_percent),
+        "smallest_leak_mm2": number(result.smallest_leak_m2, MM2_PER_M2),
+        "why": result.why,
     }

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import zip_longest
 from typing import TYPE_CHECKING
 
+from acquisition.units import STANDARD_PRESSURE_PA
 from analysis import wording
 from analysis.results import (
     Assessment,
@@ -21,6 +22,7 @@ from analysis.wording import System
 from dashboard.flagwords import flag_words
 
 if TYPE_CHECKING:
+    from analysis.plan import HoldPlan
     from analysis.volume import VolumeResult
 
 Row = tuple[str, str]
@@ -233,6 +235,24 @@ def volume_text(result: VolumeResult) -> str:
     told = wording.interval_text(litres, "L")
     row = f'volume_L = "{litres.value:.1f} +- {u:.1f}"'
     return f"The inside, with the line up to the valve, is {told}.\nFor box.toml: {row}"
+
+
+def plan_text(result: HoldPlan, system: System = "metric", room_pa: float = STANDARD_PRESSURE_PA) -> str:
+    """How to hold: why first, then soak, start, hold, and what that can show."""
+    if result.outcome == "refused":
+        return f"No answer. {result.reason}"
+    rows: list[Row] = []
+    if result.soak_s is not None:
+        rows.append(("soak, pump kept on", wording.duration_text(result.soak_s) if result.soak_s else "not needed"))
+    if result.start_pa is not None:
+        rows.append(("shut the valve at", wording.pressure_text(result.start_pa, system, room_pa)))
+    if result.hold_s is not None:
+        rows.append(("hold", wording.duration_text(result.hold_s)))
+    if result.expected_percent is not None:
+        rows.append(("narrow to", f"plus or minus {result.expected_percent:.0f} %"))
+    if result.smallest_leak_m2 is not None:
+        rows.append(("smallest leak it can show", f"hole of {wording.hole_text(result.smallest_leak_m2, system)}"))
+    return "\n".join([result.why, *table(rows)])
 
 
 def box_text(name: str, result: Assessment | None, ranking: Ranking | None, has_tank: bool | None = None) -> str:
