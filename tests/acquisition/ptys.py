@@ -67,7 +67,7 @@ def joined() -> Iterator[tuple[str, str]]:
             thread.join()
 
 
-def wait_until(true: Callable[[], object], seconds: float = 10.0) -> None:
+def wait_until(true: Callable[[], object], seconds: float = 30.0) -> None:
     """Wait for something a thread or another program does; fail when it does not."""
     end = time.monotonic() + seconds
     while not true():

@@ -208,7 +208,7 @@ def test_a_log_played_again_gives_the_same_log(tmp_path: Path) -> None:
     lines = ["101.30 kPa", "90.10 kPa", "OL", "80.00 kPa", "79.95 kPa"]
     body = "".join(f'{t:.3f},{x.split()[0] if "kPa" in x else ""},"{x}"\n' for t, x in zip(times, lines, strict=True))
     source.write_text("# boxhold log: 1\n# gauge: absolute kPa\nelapsed_s,reading,raw\n" + body)
-    args = [*COMMAND, "replay", str(source), "--speed", "10"]
+    args = [*COMMAND, "replay", str(source), "--speed", "2"]
     with subprocess.Popen(args, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as player:
         assert player.stdout is not None
         address = player.stdout.readline().strip()
@@ -221,9 +221,9 @@ def test_a_log_played_again_gives_the_same_log(tmp_path: Path) -> None:
     log = read_log(out)
     assert log.raw[:5] == tuple(lines)
     assert log.header.extra["replayed"] == "source.csv"
-    assert log.header.extra["replay_speed"] == "10"
+    assert log.header.extra["replay_speed"] == "2"
     spread = log.elapsed_s[1:5] - log.elapsed_s[0]
-    assert spread == pytest.approx([1.0, 2.5, 4.0, 5.0], abs=0.5)  # 50 ms of ours
+    assert spread == pytest.approx([1.0, 2.5, 4.0, 5.0], abs=1.0)  # half a second of ours
 
 
 def test_a_simulated_gauge_is_marked_as_such_and_may_stand_on_a_socket(tmp_path: Path) -> None:
