@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -52,7 +54,7 @@ def test_a_whole_log_has_its_five_phases(area):
 @pytest.mark.parametrize("area", LEAKS)
 def test_phases_meet_without_gaps(area):
     phases = seen(*Made(area).run(*PLAIN)).phases
-    assert all(a.end_s == b.start_s for a, b in zip(phases, phases[1:], strict=False))
+    assert all(a.end_s == b.start_s for a, b in pairwise(phases))
 
 
 @pytest.mark.parametrize("area", LEAKS)
