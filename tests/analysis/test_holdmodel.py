@@ -78,7 +78,7 @@ def test_the_room_is_never_exceeded_however_large_the_leak(law, rate):
     plan = course(("hold", 200))
     p = curve(plan, parameters(plan, rate), law)
     assert p.max() <= ROOM_PA * (1.0 + 1e-9)
-    assert rate * 200.0 < ROOM_PA or p.max() > 0.98 * ROOM_PA
+    assert rate < 1e4 or p.max() > 0.98 * ROOM_PA
 
 
 RINGS = pytest.mark.xfail(reason="the step overshoots and rings once a reading's interval fills a tenth of the box")

@@ -1,0 +1,129 @@
+"""What is believed of a hold before its readings agrees with what is known of wood, pumps and gauges."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.holdmodel import (
+    LN_MOIST,
+    LN_PORE,
+    LN_TAU_MOIST,
+    LN_WARMTH,
+    NCOMMON,
+    PER_HOLD,
+    PORE_FILL,
+    ZERO,
+)
+from analysis.phases import HoldSeen
+from analysis.priors import rate_of_area, release_priors
+from analysis.readings import Window
+from analysis.trace import make_trace
+from tests.analysis.made_holds import BOX, plain_log
+
+
+def window(shut_s=130.0, bottom_s=70.0):
+    return Window(shut_s, shut_s + 200.0, shut_s, HoldSeen(shut_s, shut_s, shut_s + 200.0, bottom_s, 10.0, 8e4, True))
+
+
+def priors(wood="bare", windows=None, fresh=True, **header):
+    made = make_trace(plain_log(**({"wood": wood} | header)), replace(BOX, wood=None))
+    return {p.name: p for p in release_priors(made, windows or [window()], fresh)}
+
+
+def middle(prior, place):
+    """Median and the ends of the middle 95 % of a logarithm's own value."""
+    return tuple(np.exp(prior.mean[place] + z * prior.sd[place]) for z in (0.0, -1.96, 1.96))
+
+
+@pytest.mark.parametrize("wood", ["bare", "coated", "none", None])
+def test_the_ways_the_wood_may_behave_are_all_there_are(wood):
+    ways = priors(wood).values()
+    assert sum(p.weight for p in ways) == pytest.approx(1.0)
+    assert all(np.isfinite(p.mean).all() and np.all(p.sd > 0.0) for p in ways)
+
+
+def test_unknown_wood_is_possibly_bare():
+    unknown, bare = priors(None), priors("bare")
+    assert unknown["bare"].weight > 0.2
+    np.testing.assert_allclose(unknown["bare"].mean, bare["bare"].mean)
+
+
+def test_a_rate_of_rise_is_the_choked_flow_over_the_volume():
+    # 20.126 Pa m3/s per mm2 at 20 C and one atmosphere, on 32 L: 628.9 Pa/s.
+    assert rate_of_area(make_trace(plain_log(), BOX), 1e-6) == pytest.approx(628.9, abs=0.5)
+    with pytest.raises(ValueError, match="volume"):
+        rate_of_area(make_trace(plain_log(), None), 1e-6)
+
+
+def test_moisture_of_bare_wood_covers_what_was_measured():
+    # Design: up to 1.0-1.5 kPa at 20 C, 5 to 120 s.
+    size, low, high = middle(priors()["bare"], LN_MOIST)
+    assert low < 300.0 < size * 3.0
+    assert 1500.0 < high < 10_000.0
+    tau, quick, slow = middle(priors()["bare"], LN_TAU_MOIST)
+    assert quick < 8.0
+    assert 8.0 < tau < 60.0
+    assert slow > 100.0
+
+
+def test_warm_wood_gives_off_as_much_more_as_its_vapour_pressure_rises():
+    # WMO's tables of saturation: 2339 Pa at 20 C, 12 352 Pa at 50 C, a factor of 5.28.
+    cold, warm = (priors(wood_C=c)["bare"].mean[LN_MOIST] for c in (20.0, 50.0))
+    assert np.exp(warm - cold) == pytest.approx(5.28, rel=0.01)
+
+
+def test_stored_air_of_bare_wood_covers_what_was_measured():
+    # 0.9 to 1.6 L per m2: on 0.936 m2 and 32 L a share of 0.026 to 0.047.
+    share, low, high = middle(priors()["bare"], LN_PORE)
+    assert low < 0.026
+    assert 0.026 < share < 0.047
+    assert high > 0.047
+
+
+@pytest.mark.parametrize("way", ["coated", "quiet"])
+def test_coated_wood_stores_next_to_nothing(way):
+    all_ways = priors("coated")
+    assert middle(all_ways[way], LN_PORE)[0] < 0.1 * middle(priors()["bare"], LN_PORE)[0]
+
+
+def test_a_vessel_without_wood_gives_off_nothing_to_speak_of():
+    (none,) = priors("none").values()
+    # 1 Pa of moisture and 0.1 per mille of stored air (10 Pa) at most: beneath any gauge of a workshop.
+    assert middle(none, LN_MOIST)[2] < 1.0
+    assert middle(none, LN_PORE)[2] < 2e-4
+
+
+def test_pores_are_full_when_the_log_begins_at_the_room():
+    fresh, later = priors(fresh=True)["bare"], priors(fresh=False)["bare"]
+    assert (fresh.mean[PORE_FILL], fresh.sd[PORE_FILL]) == (1.0, pytest.approx(0.03))
+    assert later.sd[PORE_FILL] > 0.2
+
+
+def test_warmth_is_the_inside_over_a_heat_transfer_of_still_gas():
+    # h 1.5 to 4 W/m2K: V / (h A T) of 32 L and 0.936 m2 lies between 0.032 / (4 x 0.936 x 293) and the same by 1.5.
+    at, low, high = middle(priors()["bare"], LN_WARMTH)
+    assert low < 0.032 / (4.0 * 0.936 * 293.15) < at < 0.032 / (1.5 * 0.936 * 293.15) < high
+
+
+@pytest.mark.parametrize(("soak_s", "least", "most"), [(0.0, 300.0, 2000.0), (60.0, 0.5, 30.0)])
+def test_cold_gas_is_what_the_pump_down_left_of_it(soak_s, least, most):
+    # The gas of a fast pump-down lacks 0.5 to 11 kPa at once; after a soak it is as warm as the walls.
+    prior = priors(windows=[window(130.0, 130.0 - soak_s)])["bare"]
+    assert least < middle(prior, NCOMMON + 1)[0] < most
+
+
+def test_the_zero_is_as_sure_as_the_trace_says():
+    made = make_trace(plain_log(accuracy=0.5, barometer_kPa=None, wood="bare"), BOX)
+    (bare, *_) = release_priors(made, [window()], True)
+    assert bare.sd[ZERO] == pytest.approx(made.u_zero_pa)
+
+
+def test_every_hold_has_its_own_start_and_the_last_the_common_leak():
+    two = priors(windows=[window(130.0), window(430.0, 370.0)])["bare"]
+    assert two.mean.size == NCOMMON + 2 * PER_HOLD
+    # Holds of a session repeat within 3-5 %; the last one is the answer itself.
+    assert 0.02 < two.sd[NCOMMON + 2] < 0.06
+    assert two.sd[NCOMMON + PER_HOLD + 2] < 0.001
