@@ -26,6 +26,7 @@ COMMANDS: dict[str, str] = {
     "note": "dashboard.commands_archive:note",
     "plan": "dashboard.commands_plan:plan",
     "volume": "dashboard.commands_plan:volume",
+    "pump": "dashboard.commands_pump:pump",
     "new-box": "dashboard.commands_box:new_box",
     "record": "dashboard.commands_record:record",
     "gauges": "dashboard.commands_record:gauges",
