@@ -9,6 +9,8 @@ FLAG_WORDS: dict[str, str] = {
     "law-spread": "the box never got deep enough to settle how the air gets in; the interval is wider for it",
     "gap": "readings are missing for a while",
     "spikes": "single readings far off the others were set aside",
+    "jump": "the reading jumps during the hold, as when the gauge is knocked; the figures are of the part before it",
+    "unit-changed": "the unit on the display was changed during the hold; the figures are of the part before it",
     "clock-back": "the clock of the log went backwards; those readings were set aside",
     "weeping-valve": "the valve seat lets air through; let air in behind the valve before every hold",
     "warm-sheet": "the sheet may still have been warm, or its temperature was not noted",
