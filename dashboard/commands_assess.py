@@ -12,15 +12,19 @@ from dashboard.commands_common import assess_all, box_options, gather, json_opti
 @click.command()
 @logs_argument
 @box_options
+@click.option("--jobs", metavar="N", type=click.IntRange(1, 256),
+              help="Processes side by side; without it one a core when there are more than eight logs.")
 @json_option
-def assess(logs: tuple[Path, ...], archive: Path | None, box_file: Path | None, as_json: bool) -> int:
+def assess(
+    logs: tuple[Path, ...], archive: Path | None, box_file: Path | None, jobs: int | None, as_json: bool
+) -> int:  # fmt: skip
     """How much air gets in: the leak area of each LOG, its law and its limit.
 
     Logs are answered in the order given. A log that cannot be read is named on standard error and stops no
     other.
     """
     gathered = gather(logs, archive, box_file)
-    answers, fault = assess_all(gathered.pairs)
+    answers, fault = assess_all(gathered.pairs, jobs)
     results = [answer for answer in answers if answer is not None]
     if as_json:
         from dashboard.contracts import as_line, assessment_record

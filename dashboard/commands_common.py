@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +15,8 @@ from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.events import corrected, corrections_of, read_events
 from acquisition.logfile import read_log
 from acquisition.numbers import to_number
-from dashboard.faults import DONE, FAULT_IN_THE_PROGRAM, TRACEBACK_WANTED, complain, fault_sentence
+from dashboard.batch import assess_batch, usual_jobs
+from dashboard.faults import DONE, FAULT_IN_THE_PROGRAM, complain
 
 if TYPE_CHECKING:
     from acquisition.records import Box, Event, Log
@@ -174,8 +174,15 @@ def one_box(pairs: Sequence[Pair]) -> str | None:
     return names[0] if names else None
 
 
-def assess_all(pairs: Sequence[Pair]) -> tuple[list[Assessment | None], int]:
-    """Assess the logs of one call together; should that break down, one by one, so that one log stops no other.
+def assess_all(pairs: Sequence[Pair], jobs: int | None = None) -> tuple[list[Assessment | None], int]:
+    """Assess the logs of one call, linked ones together, so that one log stops no other.
+
+    Parameters
+    ----------
+    pairs
+        Logs and their boxes.
+    jobs
+        How many processes; None takes one for few logs, else one a core.
 
     Returns
     -------
@@ -185,17 +192,9 @@ def assess_all(pairs: Sequence[Pair]) -> tuple[list[Assessment | None], int]:
     int
         0, or the exit code of such a fault.
     """
-    if not pairs:
-        return [], DONE
-    from analysis.assess import assess_logs
-
-    try:
-        return list(assess_logs(pairs)), DONE
-    except Exception as fault:
-        if TRACEBACK_WANTED in os.environ:
-            raise
-        if len(pairs) == 1:
-            complain(f"{pairs[0][0].path}: {fault_sentence(fault)}")
-            return [None], FAULT_IN_THE_PROGRAM
-    alone = [assess_all([pair]) for pair in pairs]
-    return [results[0] for results, _ in alone], max((code for _, code in alone))
+    results: list[Assessment | None] = []
+    for (log, _), outcome in zip(pairs, assess_batch(pairs, jobs or usual_jobs(len(pairs))), strict=True):
+        if isinstance(outcome, str):
+            complain(f"{log.path}: {outcome}")
+        results.append(None if isinstance(outcome, str) else outcome)
+    return results, FAULT_IN_THE_PROGRAM if None in results else DONE
