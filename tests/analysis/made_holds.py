@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from acquisition.records import Box, Log, LogHeader, Pump, Uncertain
+from acquisition.records import Baffles, Box, Log, LogHeader, Pump, Uncertain
 from acquisition.units import parse_gauge_unit
 
 FloatArray = NDArray[np.float64]
@@ -23,7 +23,9 @@ ROOM_PA = 101_325.0
 ROOM_K = 293.15
 PER_MM2 = 20.1262
 """Pa m3/s through 1 mm2 of ideal nozzle, choked, at 20 C and one atmosphere: 0.684731 p sqrt(R T) A."""
-BOX = Box("B-00", (600.0, 600.0, 90.0), "coated", 18.0, Uncertain(32.0, 0.32), pump=Pump(1.4, 8.0))
+BOX = Box("B-00", (600.0, 600.0, 90.0), "coated", 18.0, Uncertain(32.0, 0.32), baffles=Baffles(3, 3, 18.0),
+          pump=Pump(1.4, 8.0))  # fmt: skip
+"""Its tops hardly bow between so many baffles: the made-up box is stiff."""
 
 
 def nozzle(r: float) -> float:

@@ -255,7 +255,8 @@ def test_the_curves_are_of_the_last_hold_on_the_logs_clock():
     assert curves.residual_verdict == "no pattern left"
     # The window begins at most 8 s after the shut, 63 Pa/s further up.
     assert p[t == SHUT_S][0] - 30.0 < result.span_pa[0] < p[t == SHUT_S][0] + 8.0 * 63.0 + 60.0
-    assert result.span_pa[1] == pytest.approx(p[t == 370.0][0], abs=120.0)
+    # The last block's middle lies up to 4 s before the window's end.
+    assert p[t == 365.0][0] < result.span_pa[1] < p[t == 370.0][0] + 30.0
 
 
 @pytest.mark.parametrize(("made", "other"), [(Made(0.5), "seep"), (Made(0.5, laminar), "hole")])

@@ -1,0 +1,405 @@
+"""Whole logs assessed: every refusal with its advice, every flag, and what must hold of any result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import timedelta
+from functools import lru_cache
+from itertools import pairwise
+from math import pi, sqrt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from acquisition.records import Box, Log, Pump, Uncertain
+from analysis.assess import assess_logs
+from analysis.results import Assessment
+from dashboard.flagwords import FLAG_WORDS
+from tests.analysis.made_holds import BOX, PER_MM2, PLAIN, ROOM_PA, SHUT_S, Made, log_of, plain_log, with_header
+
+LITRES_32 = Uncertain(32.0, 0.32)
+PUMPED = (("baseline", 10.0), ("pump-down", 60.0))
+
+
+def changed(log: Log, at_s: float, change: Callable[[np.ndarray], np.ndarray]) -> Log:
+    """The log with its readings from a time on changed."""
+    return replace(log, reading=np.where(log.elapsed_s >= at_s, change(log.reading), log.reading))
+
+
+def flat(level_pa: float, slope: float = 0.0, seconds: int = 300, **more) -> Log:
+    t = np.arange(0.0, seconds)
+    return log_of(t, level_pa + slope * t, **({"step": 0.01, "noise": 0.01} | more))
+
+
+def made(*stages, area=0.1, **more) -> Log:
+    return log_of(*Made(area).run(*stages), **({"step": 0.01, "noise": 0.01} | more))
+
+
+def stuck() -> Log:
+    log = plain_log()
+    return changed(log, 45.0, lambda r: np.full_like(r, r[45]))
+
+
+def let_go(at_s: float, hold_s: float = 240.0, interval_s: float = 1.0) -> Log:
+    """A seal that lets go in the hold: from then on 2 mm2 more."""
+    t, p = Made(0.1, interval_s=interval_s).run(*PLAIN[:3], ("hold", hold_s))
+    more = np.where(t > at_s, 1200.0 * (t - at_s), 0.0).clip(0.0, 60_000.0)
+    return log_of(t, p + more, step=0.01, noise=0.01)
+
+
+def knocked(at_s: float) -> Log:
+    return changed(plain_log(), at_s, lambda r: r + 0.9)
+
+
+def unit_pressed(at_s: float, unit: str = "Torr", factor: float = 1.333224) -> Log:
+    """The unit key pressed in mid-hold, the log ends before the let-up; by default from Torr to mbar."""
+    t, p = Made(0.1).run(*PLAIN[:4])
+    return changed(log_of(t, p, f"absolute {unit}", step=0.1, noise=0.1), at_s, lambda r: r * factor)
+
+
+def clock_back(at_s: float, by_s: float) -> Log:
+    log = plain_log()
+    return replace(log, elapsed_s=np.where(log.elapsed_s >= at_s, log.elapsed_s - by_s, log.elapsed_s))
+
+
+def wavy() -> Log:
+    t, p = Made(0.1).run(*PLAIN)
+    return log_of(t, p + np.where((t > SHUT_S) & (t <= 370.0), 600.0 * np.sin(t / 30.0), 0.0), step=0.01, noise=0.01)
+
+
+BARE_BOX = replace(BOX, pump=None)
+
+# What is refused: log, box, a piece of the reason, a piece of the advice.
+REFUSED: dict[str, tuple[Callable[[], Log], Box | None, str, str]] = {
+    "no readings": (lambda: flat(20e3, seconds=3), BOX, "fewer than four readings", "Check the gauge"),
+    "only the room": (lambda: flat(ROOM_PA), BOX, "never drawn down", "Pump down"),
+    "still falling": (lambda: made(("baseline", 10.0), ("pump-down", 45.0)), BOX, "still draws down", "shut the valve"),
+    "too short": (lambda: made(*PUMPED, ("hold", 6.0), ("let-up", 15.0)), BOX, "too short", "two minutes"),
+    "stuck": (stuck, BOX, "stayed on", "Open the valve to the room"),
+    "gauge on the tank": (lambda: plain_log(gauge_at="tank"), BOX, "on the tank", "box's side of the valve"),
+    "hot sheet": (lambda: plain_log(setup="formed-sheet", sheet_C=96.0), BOX, "still hot (96 °C)", "under 40 °C"),
+    "sheet just formed": (lambda: plain_log(setup="formed-sheet", since_forming_min=2.0), BOX, "2.0 min", "ten min"),
+    # A seat that takes out 0.02 mm2's worth: 12.6 Pa/s, 0.75 kPa a minute.
+    "pump still draws": (lambda: made(("baseline", 10.0), ("pump-down", 40.0), ("hold", 240.0), area=-0.02), BOX,
+                         "falls by 0.7", "let air in behind the valve"),
+    "no volume": (plain_log, None, "volume is not known", "Measure the inside"),
+    "knocked at once": (lambda: knocked(145.0), BOX, "jumps at 145 s, as when the gauge is knocked", "Leave the gauge"),
+    "unit at once": (lambda: unit_pressed(145.0), BOX, "as when the unit on the display is changed", "Leave the gauge"),
+    "clock broken": (lambda: clock_back(145.0, 8.0), BOX, "clock goes backwards", "recorder's clock"),
+    "no leak's curve": (wavy, BOX, "not one that a leak makes", "valve moved"),
+    "wrong unit": (lambda: with_header(plain_log(), gauge=flat(2e4, gauge="absolute inHg").header.gauge), BOX,
+                   "343 kPa absolute", "Correct"),
+    "wrong reference": (lambda: with_header(plain_log(), gauge=flat(2e4, gauge="gauge kPa").header.gauge), BOX,
+                        "203 kPa absolute", "'gauge' line"),
+    "film off at once": (lambda: let_go(137.0, 40.0, 0.2), BOX, "let go so soon", "Press the film"),
+}  # fmt: skip
+
+# What is answered: log and box.
+ANSWERED: dict[str, tuple[Callable[[], Log], Box | None]] = {
+    "plain": (plain_log, BOX),
+    "tight": (lambda: plain_log(Made(0.01)), BOX),
+    "over": (lambda: plain_log(Made(0.6)), BOX),
+    "no pump known": (plain_log, BARE_BOX),
+    "no leak": (lambda: plain_log(Made(0.0), step=0.1, noise=0.05), BOX),
+    "full in seconds": (lambda: plain_log(Made(5.0, speed_L_s=30.0, ultimate_pa=2000.0)), BOX),
+    "stall": (lambda: made(("baseline", 10.0), ("pump-down", 150.0), area=3.0), BOX),
+    "stall, no pump known": (lambda: made(("baseline", 10.0), ("pump-down", 150.0), area=3.0), BARE_BOX),
+    "film lets go": (lambda: let_go(250.0), BOX),
+    "knocked": (lambda: knocked(260.0), BOX),
+    "unit changed": (lambda: unit_pressed(260.0), BOX),
+    "clock back": (lambda: clock_back(250.0, 40.0), BOX),
+    "gap": (lambda: replace(plain_log(), reading=np.where(
+        np.abs(np.arange(391.0) - 220.0) < 20.0, np.nan, plain_log().reading)), BOX),
+    "spikes": (lambda: replace(plain_log(), reading=plain_log().reading + 5.0 * (np.arange(391) % 60 == 59)), BOX),
+    "moist": (lambda: plain_log(Made(0.02, moist_pa=900.0), wood="bare"), BOX),
+    "place unknown": (lambda: plain_log(gauge_at=None, behind_valve=None), BOX),
+    "barometer unknown": (lambda: plain_log(gauge="vacuum kPa", barometer_kPa=None), BOX),
+    "volume guessed": (plain_log, replace(BOX, volume_L=None)),
+    "sheet, nothing said": (lambda: plain_log(setup="formed-sheet"), BOX),
+    "unknown setup": (lambda: plain_log(setup="under-the-bench", volume_L=LITRES_32), None),
+}  # fmt: skip
+
+
+@lru_cache(maxsize=64)
+def result(name: str) -> Assessment:
+    log, box = (REFUSED.get(name) or ANSWERED[name])[:2]
+    return assess_logs([(log(), box)])[0]
+
+
+EVERY = [*REFUSED, *ANSWERED]
+
+
+# --- refusals --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", list(REFUSED))
+def test_a_refusal_says_why_and_what_to_do(name):
+    _, _, reason, advice = REFUSED[name]
+    got = result(name)
+    assert got.outcome == "refused"
+    assert reason.lower() in got.reason.lower()
+    assert advice.lower() in got.advice.lower()
+    assert got.verdict == "no-answer"
+
+
+@pytest.mark.parametrize("name", list(REFUSED))
+def test_a_refusal_has_no_figures(name):
+    got = result(name)
+    assert [got.area_m2, got.area_fit_m2, got.leakage_rate_pa_m3_s, got.drilled_hole_m, got.span, got.law] == [None] * 6
+    assert got.release is None
+    assert got.earlier_holds == ()
+    assert (got.lost_5min_pa is None) == (name != "no volume")
+
+
+def test_without_a_volume_the_loss_is_still_told():
+    # 0.1 mm2 on 32 L, choked all through: 62.89 Pa/s, 18.87 kPa in five minutes.
+    assert result("no volume").lost_5min_pa == pytest.approx(0.1 * PER_MM2 / 0.032 * 300.0, rel=0.02)
+
+
+@pytest.mark.xfail(reason="a soak that ends unshut counts as the hold of a tight box")
+@pytest.mark.parametrize("area", [0.1, 0.5])
+@pytest.mark.parametrize("box", [BOX, BARE_BOX], ids=["pump known", "pump unknown"])
+def test_a_valve_that_was_never_shut_shows_no_tight_box(area, box):
+    # A pump-down and five minutes of pumping on: 0.5 mm2 is twice the limit, and the log knows nothing of it.
+    (got,) = assess_logs([(made(*PUMPED, ("soak", 300.0), area=area), box)])
+    assert got.verdict != "tight"
+    assert got.outcome == "refused" or got.area_m2.high > area * 1e-6
+
+
+AS_PUMPED = pytest.mark.xfail(reason="numbers that fall by less than half are read as a pump-down and a new hold")
+
+
+@pytest.mark.parametrize(("unit", "factor"), [
+    pytest.param("inHg", 0.4911541, marks=AS_PUMPED), ("mbar", 0.1), pytest.param("mbar", 0.7500617, marks=AS_PUMPED),
+])  # fmt: skip
+def test_a_unit_changed_to_a_larger_one_gives_no_wrong_area(unit, factor):
+    # To psi, to kPa, to Torr: refused, or only the part before it used.
+    (got,) = assess_logs([(unit_pressed(260.0, unit, factor), BOX)])
+    assert got.outcome == "refused" or got.area_m2.low < 0.1e-6 < got.area_m2.high
+
+
+# --- what must hold of any result ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", list(ANSWERED))
+def test_an_answer_has_all_its_figures(name):
+    got = result(name)
+    assert got.outcome in ("estimate", "upper-limit")
+    assert got.reason is None
+    for interval in (got.area_m2, got.area_fit_m2, got.leakage_rate_pa_m3_s, got.drilled_hole_m):
+        assert 0.0 <= interval.low <= interval.value <= interval.high < np.inf
+    assert got.lost_5min_pa is not None
+    assert got.area_fit_m2.high - got.area_fit_m2.low <= (got.area_m2.high - got.area_m2.low) * (1.0 + 1e-9)
+
+
+@pytest.mark.parametrize("name", list(ANSWERED))
+def test_figures_are_one_area_in_four_ways(name):
+    got = result(name)
+    # Throughput of the choked ideal nozzle, and the sharp hole of coefficient 0.83.
+    room = (got.room_pa / ROOM_PA) * sqrt(got.room_k / 293.15)
+    assert got.leakage_rate_pa_m3_s.value == pytest.approx(got.area_m2.value * 1e6 * PER_MM2 * room, rel=1e-5)
+    assert got.drilled_hole_m.high == pytest.approx(sqrt(4.0 * got.area_m2.high / 0.83 / pi), rel=1e-9)
+
+
+@pytest.mark.parametrize("name", list(ANSWERED))
+def test_a_law_is_named_at_95_percent_or_not_at_all(name):
+    law = result(name).law
+    assert sum(law.probability.values()) == pytest.approx(1.0)
+    assert set(law.probability) == {"hole", "seep", "between"}
+    if law.kind == "undetermined":
+        assert (law.b, law.m, law.variant) == (None, None, None)
+    else:
+        assert law.probability[law.kind] >= 0.95
+        assert -1.0 <= law.b <= 0.6
+        assert 0.3 <= law.m <= 1.5
+
+
+@pytest.mark.parametrize("name", list(ANSWERED))
+def test_a_releases_share_is_a_share(name):
+    assert 0.0 <= result(name).release.share <= 1.0
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_every_result_has_advice_and_flags_with_words(name):
+    got = result(name)
+    assert got.advice.endswith(".")
+    assert len(set(got.flags)) == len(got.flags)
+    assert set(got.flags) <= set(FLAG_WORDS)
+    assert got.box == "B-00"
+    assert got.curves.t_s.size > 0
+
+
+@pytest.mark.parametrize("name", [n for n in EVERY if n not in ("no readings", "only the room")])
+def test_phases_stand_in_order_inside_the_log(name):
+    phases = result(name).phases
+    assert all(a.end_s <= b.start_s for a, b in pairwise(phases))
+
+
+# --- outcomes --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("name", "area_mm2"), [
+    ("plain", 0.1), ("tight", 0.01), ("over", 0.6), ("no pump known", 0.1), ("film lets go", 0.1), ("knocked", 0.1),
+    ("unit changed", 0.1), ("clock back", 0.1), ("gap", 0.1), ("spikes", 0.1), ("place unknown", 0.1),
+    ("barometer unknown", 0.1), ("moist", 0.02), ("full in seconds", 5.0),
+])  # fmt: skip
+def test_the_planted_area_lies_in_the_interval(name, area_mm2):
+    got = result(name)
+    assert got.outcome == "estimate"
+    assert got.area_m2.low <= area_mm2 * 1e-6 <= got.area_m2.high
+    assert got.test == "hold"
+
+
+def test_no_leak_is_an_upper_limit_from_nought():
+    got = result("no leak")
+    assert got.outcome == "upper-limit"
+    assert got.area_m2.low == got.area_fit_m2.low == got.leakage_rate_pa_m3_s.low == 0.0
+    # Less than the smallest leak that may be claimed of coated wood in five minutes, 0.002 mm2 (design), or so.
+    assert got.area_m2.high < 0.004e-6
+
+
+def test_a_stall_is_an_area_from_the_pump():
+    # 1.4e-3 m3/s (p - 8 kPa) at the level: 3 mm2, give or take a catalogue's 15 %.
+    got = result("stall")
+    assert (got.test, got.outcome, got.verdict, got.span) == ("stall", "estimate", "stalls", None)
+    assert got.area_m2.low < 3e-6 < got.area_m2.high
+    assert got.area_m2.value == pytest.approx(3e-6, rel=0.1)
+    assert got.stall_pa == pytest.approx(51_130.0, abs=300.0)
+
+
+def test_a_stall_without_a_pumps_curve_is_a_range():
+    got = result("stall, no pump known")
+    assert (got.test, got.outcome) == ("stall", "estimate")
+    assert got.area_m2.low < 3e-6 < got.area_m2.high
+    assert got.area_m2.high > 4.0 * got.area_m2.low
+
+
+def test_a_seal_that_lets_go_is_answered_for_the_part_before():
+    got = result("film lets go")
+    assert got.span.end_s <= 262.0
+    assert got.law.kind == "undetermined"
+    assert "Press the film" in got.advice
+
+
+@pytest.mark.parametrize(("name", "at_s"), [("knocked", 260.0), ("unit changed", 260.0), ("clock back", 250.0)])
+def test_only_the_part_before_a_fault_is_used(name, at_s):
+    assert result(name).span.end_s < at_s
+
+
+# 1.4 L/s and 8 kPa at one fifth of room pressure: 0.3 x 1.4e-3 x 12 265 Pa = 5.151 Pa m3/s, 0.2559 mm2.
+@pytest.mark.parametrize(("name", "verdict"), [
+    ("plain", "within"), ("tight", "tight"), ("over", "over"), ("no pump known", "no-limit"), ("no leak", "tight"),
+])  # fmt: skip
+def test_verdicts(name, verdict):
+    got = result(name)
+    assert got.verdict == verdict
+    if got.limit is not None and got.limit.source == "pump":
+        assert got.limit.area_m2 == pytest.approx(0.2559e-6, rel=1e-3)
+
+
+def test_an_unknown_setup_still_has_an_area_and_no_paths():
+    got = result("unknown setup")
+    assert (got.outcome, got.open_paths) == ("estimate", ())
+
+
+def test_an_open_plug_is_told_with_its_area():
+    # A sharp 0.5 mm hole: 0.83 x pi x 0.25^2 = 0.163 mm2.
+    got = assess_logs([(plain_log(plug_drill_mm=0.5), BOX)])[0]
+    assert got.plug_area_m2 == pytest.approx(0.16297e-6, rel=1e-4)
+
+
+# --- flags -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("name", "flag"), [
+    ("film lets go", "seal-let-go"), ("moist", "release"), ("full in seconds", "big-leak"), ("stall", "big-leak"),
+    ("stall", "law-spread"), ("gap", "gap"), ("spikes", "spikes"), ("clock back", "clock-back"), ("knocked", "jump"),
+    ("unit changed", "unit-changed"), ("sheet, nothing said", "warm-sheet"), ("volume guessed", "volume-guessed"),
+    ("barometer unknown", "barometer-guessed"), ("place unknown", "place-unknown"),
+    pytest.param("pump still draws", "weeping-valve", marks=pytest.mark.xfail(reason="nothing raises it yet")),
+])  # fmt: skip
+def test_a_flag_is_raised_by_its_cause_and_not_by_a_plain_log(name, flag):
+    assert flag in result(name).flags
+    assert flag not in result("plain").flags
+
+
+def test_a_plain_log_has_no_flags():
+    assert result("plain").flags == ()
+
+
+@pytest.mark.parametrize(("known", "flagged"), [
+    ({"since_forming_min": 5.0}, True), ({"since_forming_min": 12.0}, False), ({"sheet_C": 35.0}, False), ({}, True),
+])  # fmt: skip
+def test_a_sheet_that_may_be_warm_is_flagged(known, flagged):
+    got = assess_logs([(plain_log(setup="formed-sheet", **known), BOX)])[0]
+    assert got.outcome == "estimate"
+    assert ("warm-sheet" in got.flags) == flagged
+
+
+# --- several holds and several logs ----------------------------------------------------------------------
+
+REDRAWN = (*PLAIN[:4], ("pump-down", 40.0), ("soak", 60.0), ("hold", 240.0), ("let-up", 15.0))
+
+
+def test_the_last_hold_is_the_answer_and_the_first_an_earlier_one():
+    (got,) = assess_logs([(made(*REDRAWN), BOX)])
+    (first,) = got.earlier_holds
+    assert first.span.end_s == pytest.approx(370.0, abs=8.0)
+    assert got.span.start_s > 470.0
+    assert first.area_m2.low < 0.1e-6 < first.area_m2.high
+    assert got.area_m2.low < 0.1e-6 < got.area_m2.high
+
+
+def named(log: Log, name: str, minutes: float, **header) -> Log:
+    started = log.header.started + timedelta(minutes=minutes)
+    return replace(with_header(log, started=started, **header), path=Path(name))
+
+
+@lru_cache(maxsize=1)
+def session() -> tuple[Log, Log]:
+    """One session in two logs: the second begins 390 s later, at the second pump-down, without a let-up."""
+    t, p = Made(0.05, pore_litres=0.9, pore_rate=3e-3).run(*REDRAWN)
+    first, second = t < 371.0, t >= 371.0
+    one = log_of(t[first], p[first], step=0.01, noise=0.01, wood="bare")
+    two = log_of(t[second] - 371.0, p[second], step=0.01, noise=0.01, wood="bare")
+    return named(one, "first.csv", 0.0), named(two, "second.csv", 371.0 / 60.0, let_up_since_last=False)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_logs_without_a_let_up_between_them_are_assessed_together(turned):
+    first, second = session()
+    logs = [second, first] if turned else [first, second]
+    results = assess_logs([(log, BOX) for log in logs])
+    assert [r.log for r in results] == [str(log.path) for log in logs]
+    later = results[0] if turned else results[1]
+    assert [e.log for e in later.earlier_holds] == ["first.csv"]
+    assert later.area_m2.low < 0.05e-6 < later.area_m2.high
+    assert (results[1] if turned else results[0]).earlier_holds == ()
+
+
+@pytest.mark.parametrize("change", [{"let_up_since_last": None}, {"let_up_since_last": True}, {"setup": "undrilled"},
+                                    {"box": "B-99"}, {"sealed": ("port-flange",)}, {"started": None}])  # fmt: skip
+def test_logs_are_linked_only_when_nothing_was_changed_between(change):
+    first, second = session()
+    second = replace(second, header=replace(second.header, **change))
+    assert assess_logs([(first, BOX), (second, BOX)])[1].earlier_holds == ()
+
+
+def test_no_logs_no_results():
+    assert assess_logs([]) == []
+
+
+def test_logs_do_not_disturb_each_other():
+    together = assess_logs([(plain_log(), BOX), (flat(ROOM_PA), BOX), (plain_log(Made(0.6)), BOX)])
+    assert [r.outcome for r in together] == ["estimate", "refused", "estimate"]
+    assert together[0].area_m2 == result("plain").area_m2
+    assert together[2].area_m2 == result("over").area_m2
+
+
+def test_a_pump_with_points_is_a_pump():
+    box = replace(BOX, pump=Pump(points=((10.0, 0.4), (20.0, 0.9), (60.0, 1.3))))
+    got = assess_logs([(plain_log(), box)])[0]
+    # 0.3 x 20.265 kPa x 0.9027 L/s, the straight line between the points: 5.4877 Pa m3/s, 0.2727 mm2.
+    assert got.limit.area_m2 == pytest.approx(0.2727e-6, rel=1e-3)
