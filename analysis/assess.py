@@ -51,6 +51,8 @@ BIG_LEAK_S = 60.0
 NOT_A_LEAK = 60.0
 """Widening of the readings' spread beyond which no leak law describes them."""
 U_STALL_SHARE = 0.3
+DUMP_S = 8.0
+"""A pump-down over sooner than this was a tank's: memory, small pumps take half a minute."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,10 +164,9 @@ def _windows(trace: Trace, view: PhaseView, flags: list[str]) -> Seen:
         flags += own
         if window is not None:
             windows.append(window)
-    if windows and last is None:
+    if windows:
         return Seen(trace, view, tuple(windows), tuple(dict.fromkeys(flags)), None, let_go)
-    if last is None:
-        last = _no_hold(trace, view)
+    last = last or _no_hold(trace, view)
     return Seen(trace, view, (), tuple(dict.fromkeys(flags)), last)
 
 
@@ -259,14 +260,24 @@ def _was_shut(trace: Trace, window: Window, when_s: float) -> bool:
     the tank was still open to the box and filled with it.
     """
     seen = window.seen
-    if seen.bottom_s is None or seen.shut_s - seen.bottom_s > 0.2 * (when_s - seen.bottom_s):
+    if seen.bottom_s is None:
         return False
     before = trace.p_pa[(trace.t_s >= seen.shut_s) & (trace.t_s < when_s)]
     if before.size < 3:
         return True
     level = float(np.median(before[-3:]) - np.median(before[:3])) < max(2.0 * trace.resolution_pa, 400.0)
-    tank = trace.log.header.behind_valve == "tank" or (trace.box is not None and trace.box.tank is not None)
-    return level or tank
+    soak = seen.shut_s - seen.bottom_s
+    straight = soak <= 0.2 * (when_s - seen.bottom_s)
+    if not straight:
+        return level and when_s - seen.shut_s < max(20.0, 0.2 * soak)
+    return level or _from_tank(trace, seen)
+
+
+def _from_tank(trace: Trace, seen: HoldSeen) -> bool:
+    """Whether a tank drew the box down: the log or the box file says so, or it took seconds only."""
+    header, box = trace.log.header, trace.box
+    stated = header.behind_valve == "tank" or (box is not None and box.tank is not None)
+    return stated or (seen.drop_s is not None and seen.bottom_s is not None and seen.bottom_s - seen.drop_s < DUMP_S)
 
 
 def _too_little(trace: Trace, window: Window) -> Refusal | None:
@@ -276,7 +287,7 @@ def _too_little(trace: Trace, window: Window) -> Refusal | None:
     span = window.end_s - window.start_s
     p = trace.p_pa[inside]
     rise = float(p[-1] - p[0]) if n else 0.0
-    fast = rise > max(10.0 * trace.resolution_pa, 0.2 * trace.room_pa)
+    fast = rise > max(8.0 * trace.resolution_pa, 0.1 * trace.room_pa)
     if n < 3 or (n < LEAST_READINGS and not fast and rise < 4.0 * trace.resolution_pa):
         return reasons.too_short(span, n)
     if span < LEAST_SPAN_S and not fast:
@@ -312,7 +323,7 @@ def _assess(seen: Sequence[Seen], i: int, chain: list[int]) -> Assessment:
         for s in parts
     ]
     result = estimate_holds([s.trace for s in parts], [s.windows for s in parts], offsets, own.view.noise_pa)
-    if result.inflation > NOT_A_LEAK and result.misfit > 8.0:
+    if (result.inflation > NOT_A_LEAK and result.misfit > 8.0) or result.up_and_down:
         return _refuse(base, reasons.not_a_leak(), own.flags)
     earlier = _earlier(parts)
     return _finish(base, own, result, earlier)

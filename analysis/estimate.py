@@ -35,6 +35,8 @@ repository's own generator, see docs/calibration.md."""
 _RELEASE_SD = 0.35
 """Share of the release that the one-node wood may book wrongly: the same source; real plies are no one node."""
 _LARGEST_SD = 0.35
+_DIAL_HALF_STEP_PA = 400.0
+"""Half a step from which a display counts as a dial: finer ones show what the model leaves out, not wandering."""
 _STEADY_M2_PER_M3 = 5e-9
 """Drift of room, wood and barometer over a hold as a false leak, m2 per m3 of box: 0.1 Pa/s."""
 _PROBABILITIES = (0.025, 0.5, 0.975)
@@ -45,7 +47,8 @@ class HoldEstimate:
     """A session's answer, before the limit and the flags.
 
     Areas m2. ``vague`` says that only an upper limit can be claimed. ``inflation`` and ``misfit`` (largest
-    block residual over its expected spread) tell whether any law describes the readings.
+    block residual over its expected spread) tell whether any law describes the readings; ``up_and_down`` that a
+    coarse display wandered by whole steps, as no hold does.
     """
 
     area_m2: Interval
@@ -60,6 +63,7 @@ class HoldEstimate:
     inflation: float
     misfit: float
     spread_between_laws: float
+    up_and_down: bool
 
 
 def estimate_holds(
@@ -98,7 +102,14 @@ def estimate_holds(
         posterior.inflation,
         z,
         peak_area,
+        _wanders(posterior),
     )
+
+
+def _wanders(posterior: Posterior) -> bool:
+    """Whether the readings of a dial scatter by more than its steps explain."""
+    observed = posterior.observed
+    return observed.half_pa > _DIAL_HALF_STEP_PA and observed.noise_pa > 0.85 * observed.half_pa
 
 
 def _vague(area: Interval, no_leak: float) -> bool:

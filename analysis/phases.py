@@ -249,7 +249,7 @@ class _Search:
         """Soak, hold and let-up between the bottom and the next pump-down or the end."""
         let_up = self._let_up(bottom, low, end, drop)
         stop = end if let_up is None else let_up
-        shut, held, sure = (0, 0, True) if drop is None else self._shut(bottom, low, stop)
+        shut, held, sure = (0, 0, True) if drop is None else self._shut(bottom, low, stop if let_up is None else max(stop - 1, low))
         t = self.t
         self._mark("soak", t[bottom], t[shut])
         stalls = self._levels_off(bottom, shut if sure else stop)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from analysis.engine import Fit, Prior, Score, fit
-from analysis.holdmodel import LN_RATE, NCOMMON, PER_HOLD, LawTables, Course, make_tables, predict
+from analysis.holdmodel import LN_RATE, NCOMMON, PER_HOLD, Course, LawTables, make_tables, predict
 from analysis.laws import LeakLaw, family
 from analysis.priors import NO_LEAK_PRIOR, ReleasePrior
 from analysis.readings import Observed, blurred_score, make_score
@@ -25,7 +25,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 CREDIBLE = 9.0
 """Members whose log evidence is this far below the best are dropped: together they weigh under a thousandth."""
-_GRID = np.array([-4.5, -3.2, -2.4, -1.8, -1.2, -0.6, 0.0, 0.6, 1.2, 1.8, 2.4, 3.2, 4.5])
+_GRID = np.array([0.6, 1.2, 1.8, 2.4, 3.2, 4.5])
+"""Steps from the peak, in standard deviations, at which the posterior is looked at on either side."""
 _FINE = 4001
 
 
@@ -149,9 +150,7 @@ def _cut(members: Members, fitted: Fit, depth: float) -> tuple[Members, Fit]:
     """Leave out the members that fall ``depth`` below the best in log evidence."""
     evidence = log_evidence(fitted, members)
     keep = np.flatnonzero(evidence > evidence.max() - depth)
-    return members.only(keep), Fit(
-        *(getattr(fitted, f)[keep] for f in ("theta", "log_posterior", "hessian", "mu", "converged"))
-    )
+    return members.only(keep), _pick(fitted, keep)
 
 
 def _start(course: Course, observed: Observed, members: Members) -> FloatArray:
@@ -212,7 +211,7 @@ def _inflation(observed: Observed, mu: FloatArray) -> float:
     chi2 = float(np.sum(z * z)) / max(n - 5.0, 0.4 * n, 1.0)
     centred = z - z.mean()
     rho = float(np.sum(centred[1:] * centred[:-1]) / max(float(np.sum(centred**2)), 1e-300)) if n > 8 else 0.0
-    rho = min(max(rho - 1.0 / np.sqrt(n), 0.0), 0.9)
+    rho = float(min(max(rho - 1.0 / np.sqrt(n), 0.0), 0.9))
     return max(1.0, chi2 if observed.half_pa == 0.0 or chi2 > 1.5 else 1.0) * (1.0 + rho) / (1.0 - rho)
 
 
@@ -220,54 +219,71 @@ def _scan(course: Course, score: Score, members: Members, fitted: Fit) -> tuple[
     """Posterior density of the rate of rise under every member, on one fine grid, and the mass without a leak."""
     leaks = np.flatnonzero(members.tables.leaks > 0)
     idle = np.flatnonzero(members.tables.leaks == 0)
-    evidence = log_evidence(fitted, members)
-    log_two_pi = np.log(2.0 * np.pi)
     if not leaks.size:
         return np.linspace(-20.0, 10.0, _FINE), np.zeros((len(members.laws), _FINE)), 1.0
-    nodes = _nodes(fitted, leaks)
-    which = np.repeat(leaks, _GRID.size)
-    pinned = _pin(members.prior, which, nodes.ravel())
-    start = fitted.theta[which] + _follow(fitted, which, nodes.ravel())
-    scanned = fit(
-        _model(course, members.tables, which),
-        score,
-        start,
-        pinned,
-        _steps(members.prior)[which],
-        most=8,
-        tolerance=5e-2,
-        brisk=True,
-    )
-    height = _height(scanned, members, which, nodes.ravel()).reshape(nodes.shape)
-    low = float(nodes.min())
-    fine = np.linspace(low, float(nodes.max()), _FINE)
+    nodes, height = _heights(course, score, members, fitted, leaks)
+    fine = np.linspace(float(nodes.min()), float(nodes.max()), _FINE)
     log_density = np.full((len(members.laws), _FINE), -np.inf)
     for i, member in enumerate(leaks):
         log_density[member] = _between(fine, nodes[i], height[i])
-    none = evidence[idle] + 0.5 * log_two_pi * (fitted.theta.shape[1]) - np.log(fine[1] - fine[0])
+    full_factor = 0.5 * fitted.theta.shape[1] * np.log(2.0 * np.pi) - np.log(fine[1] - fine[0])
+    none = log_evidence(fitted, members)[idle] + full_factor
     top = max(float(log_density.max()), float(none.max()) if idle.size else -np.inf)
     density, idle_mass = np.exp(log_density - top), float(np.exp(none - top).sum())
     total = density.sum() + idle_mass
     return fine, density / total, idle_mass / total
 
 
-def _nodes(fitted: Fit, leaks: IntArray) -> FloatArray:
-    """Ln rates at which every leaking member is climbed again: (nleaks, ngrid), wider where it is vague."""
-    spread = np.array([np.sqrt(np.linalg.pinv(fitted.hessian[m], hermitian=True)[LN_RATE, LN_RATE]) for m in leaks])
-    spread = np.clip(spread, 1e-4, 2.5)
-    grid = np.where(_GRID < 0, _GRID * np.where(spread > 0.25, 1.6, 1.0)[:, None], _GRID)
-    return fitted.theta[leaks, LN_RATE][:, None] + grid * spread[:, None]
+def _heights(
+    course: Course, score: Score, members: Members, fitted: Fit, leaks: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Log posterior density at rates to either side of every leaking member's peak: nodes and heights (nleak, nnode).
+
+    The rate is moved outwards step by step, the other parameters climbing after it from where two steps'
+    straight line would put them.
+    """
+    spread = np.clip(np.sqrt(np.linalg.pinv(fitted.hessian[leaks], hermitian=True)[:, LN_RATE, LN_RATE]), 1e-4, 2.5)
+    which = np.repeat(leaks, 2)
+    side = np.tile([-1.0, 1.0], leaks.size)
+    stride = np.where((side < 0) & (np.repeat(spread, 2) > 0.25), 1.6, 1.0) * side * np.repeat(spread, 2)
+    peak = fitted.theta[which]
+    model = _model(course, members.tables, which)
+    nodes, heights = [peak[:, LN_RATE]], [_height(_pick(fitted, which), members, which, peak[:, LN_RATE], pinned=False)]
+    seen, reached = [peak], [0.0]
+    for step in _GRID:
+        rate = peak[:, LN_RATE] + stride * step
+        if len(seen) == 1:
+            start = peak + _follow(fitted, which, stride * step)
+        else:
+            start = seen[-1] + (seen[-1] - seen[-2]) * (step - reached[-1]) / (reached[-1] - reached[-2])
+        start[:, LN_RATE] = rate
+        prior = _pin(members.prior, which, rate)
+        scanned = fit(model, score, start, prior, _steps(members.prior)[which], most=7, tolerance=5e-2, brisk=True)
+        nodes.append(rate)
+        heights.append(_height(scanned, members, which, rate))
+        seen.append(scanned.theta)
+        reached.append(float(step))
+    return _both_sides(np.stack(nodes, axis=1)), _both_sides(np.minimum.accumulate(np.stack(heights, axis=1), axis=1))
 
 
-def _follow(fitted: Fit, which: IntArray, ln_rate: FloatArray) -> FloatArray:
-    """Where the other parameters go, to first order, when the rate is moved off the peak; modest moves only."""
+def _both_sides(values: FloatArray) -> FloatArray:
+    """Rows of (lower side outwards, upper side outwards) joined to one row from low to high, the peak once."""
+    return np.concatenate([values[0::2, ::-1], values[1::2, 1:]], axis=1)
+
+
+def _pick(fitted: Fit, rows: IntArray) -> Fit:
+    return Fit(*(getattr(fitted, f)[rows] for f in ("theta", "log_posterior", "hessian", "mu", "converged")))
+
+
+def _follow(fitted: Fit, which: IntArray, by: FloatArray) -> FloatArray:
+    """Where all parameters go, to first order, when the rate is moved off the peak; modest moves only."""
     cov = np.linalg.pinv(fitted.hessian, hermitian=True)
     slope = cov[:, :, LN_RATE] / np.maximum(cov[:, LN_RATE, LN_RATE], 1e-300)[:, None]
-    move = slope[which] * (ln_rate - fitted.theta[which, LN_RATE])[:, None]
+    move = slope[which] * by[:, None]
     limit = np.where(np.arange(move.shape[1]) >= NCOMMON, np.inf, 1.5)
     move = np.clip(move, -limit, limit)
-    move[:, LN_RATE] = ln_rate - fitted.theta[which, LN_RATE]
-    return move
+    move[:, LN_RATE] = by
+    return np.asarray(move)
 
 
 _PINNED = 1e-5
@@ -280,21 +296,26 @@ def _pin(prior: Prior, which: IntArray, ln_rate: FloatArray) -> Prior:
     return Prior(mean, sd)
 
 
-def _height(scanned: Fit, members: Members, which: IntArray, ln_rate: FloatArray) -> FloatArray:
-    """Log posterior density of the rate at the nodes: peak over the rest, times Laplace's factor for the rest."""
-    _, log_det = np.linalg.slogdet(scanned.hessian)
-    sd = members.prior.sd[which]
-    free = scanned.theta.shape[1] - 1
-    own = -0.5 * ((ln_rate - members.prior.mean[which, LN_RATE]) / sd[:, LN_RATE]) ** 2
-    rest = -0.5 * (log_det + 2.0 * np.log(_PINNED)) + 0.5 * free * np.log(2.0 * np.pi)
-    return scanned.log_posterior + own + rest - np.sum(np.log(sd), axis=1) + np.log(members.weight[which])
+def _height(
+    scanned: Fit, members: Members, which: IntArray, ln_rate: FloatArray, pinned: bool = True
+) -> FloatArray:
+    """Log posterior density of the rate at the nodes: peak over the rest, times Laplace's factor for the rest.
+
+    ``pinned`` says that the rate was held by a tight prior, which is then taken out again.
+    """
+    sd, rest = members.prior.sd[which], np.delete(np.arange(scanned.theta.shape[1]), LN_RATE)
+    _, log_det = np.linalg.slogdet(scanned.hessian[:, rest[:, None], rest])
+    own = -0.5 * ((ln_rate - members.prior.mean[which, LN_RATE]) / sd[:, LN_RATE]) ** 2 if pinned else 0.0
+    factor = -0.5 * log_det + 0.5 * rest.size * np.log(2.0 * np.pi)
+    return np.asarray(
+        scanned.log_posterior + own + factor - np.sum(np.log(sd), axis=1) + np.log(members.weight[which])
+    )
 
 
 def _between(fine: FloatArray, nodes: FloatArray, height: FloatArray) -> FloatArray:
-    """Log density on the fine grid: monotone cubic through the nodes, straight (in log) beyond them."""
-    shape = PchipInterpolator(nodes, height, extrapolate=False)
-    inside = shape(np.clip(fine, nodes[0], nodes[-1]))
-    left = (height[1] - height[0]) / (nodes[1] - nodes[0])
-    right = (height[-1] - height[-2]) / (nodes[-1] - nodes[-2])
+    """Log density on the fine grid: monotone cubic through the nodes, falling straight (in log) beyond them."""
+    inside = PchipInterpolator(nodes, height, extrapolate=False)(np.clip(fine, nodes[0], nodes[-1]))
+    left = max((height[1] - height[0]) / (nodes[1] - nodes[0]), 0.0)
+    right = min((height[-1] - height[-2]) / (nodes[-1] - nodes[-2]), 0.0)
     out = inside + np.where(fine < nodes[0], left * (fine - nodes[0]), 0.0)
     return np.asarray(out + np.where(fine > nodes[-1], right * (fine - nodes[-1]), 0.0))
