@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from acquisition.records import Baffles
 from analysis.holdmodel import (
     LN_MOIST,
     LN_PORE,
@@ -29,7 +30,7 @@ def window(shut_s=130.0, bottom_s=70.0):
 
 
 def priors(wood="bare", windows=None, fresh=True, **header):
-    made = make_trace(plain_log(**({"wood": wood} | header)), replace(BOX, wood=None))
+    made = make_trace(plain_log(**({"wood": wood} | header)), replace(BOX, wood=None, baffles=Baffles()))
     return {p.name: p for p in release_priors(made, windows or [window()], fresh)}
 
 

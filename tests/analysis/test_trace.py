@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from acquisition.records import Box, Log, Uncertain
+from acquisition.records import Baffles, Box, Log, Uncertain
 from analysis import trace
 from analysis.trace import baseline_reading, infer_resolution, make_trace
 from tests.analysis.made_holds import BOX, PLAIN, ROOM_PA, Made, log_of, plain_log, with_header
@@ -138,7 +138,7 @@ def test_then_the_boxs_measured_one():
 
 
 def test_then_geometry_and_line_as_a_guess():
-    made = make_trace(plain_log(), replace(BOX, volume_L=None, line_volume_L=LINE))
+    made = make_trace(plain_log(), replace(BOX, volume_L=None, line_volume_L=LINE, baffles=Baffles()))
     # 0.6 x 0.6 x 0.09 = 32.4 L, no baffles, and 1.6 L of line.
     assert made.volume_m3 == pytest.approx(0.0340, rel=1e-6)
     assert "volume-guessed" in made.flags
@@ -172,7 +172,7 @@ def test_wood_of_the_log_wins_over_the_boxs():
 
 def test_wood_surface_is_the_insides_or_scales_as_surfaces_do():
     # 2 (0.6 x 0.6) + 4 (0.6 x 0.09) = 0.936 m2, baffles none.
-    assert make_trace(plain_log(), BOX).wood_area_m2 == pytest.approx(0.936, rel=1e-6)
+    assert make_trace(plain_log(), replace(BOX, baffles=Baffles())).wood_area_m2 == pytest.approx(0.936, rel=1e-6)
     small, large = (make_trace(plain_log(volume_L=Uncertain(v, 1.0)), None).wood_area_m2 for v in (10.0, 80.0))
     assert large / small == pytest.approx(4.0, rel=1e-6)
 
