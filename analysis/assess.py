@@ -160,10 +160,12 @@ def _windows(trace: Trace, view: PhaseView, flags: list[str]) -> Seen:
     last: Refusal | None = None
     let_go: float | None = None
     for hold in view.holds:
-        window, last, let_go, own = _usable(trace, view, hold)
+        window, refusal, gone, own = _usable(trace, view, hold)
         flags += own
-        if window is not None:
+        if window is not None and refusal is None:
             windows.append(window)
+            let_go = gone
+        last = refusal or last
     if windows:
         return Seen(trace, view, tuple(windows), tuple(dict.fromkeys(flags)), None, let_go)
     last = last or _no_hold(trace, view)
