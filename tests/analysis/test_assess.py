@@ -14,8 +14,11 @@ import numpy as np
 import pytest
 
 from acquisition.records import Box, Log, Pump, Uncertain
-from analysis.assess import _chain, assess_logs, look
-from analysis.results import Assessment
+from analysis import assess
+from analysis.assess import _chain, assess_logs
+from analysis.estimate import estimate_holds
+from analysis.looking import look
+from analysis.results import Assessment, Interval
 from dashboard.flagwords import FLAG_WORDS
 from tests.analysis.made_holds import BOX, PER_MM2, PLAIN, ROOM_PA, SHUT_S, Made, log_of, plain_log, with_header
 
@@ -257,6 +260,23 @@ def test_no_leak_is_an_upper_limit_from_nought():
     assert got.area_m2.low == got.area_fit_m2.low == got.leakage_rate_pa_m3_s.low == 0.0
     # Less than the smallest leak that may be claimed of coated wood in five minutes, 0.002 mm2 (design), or so.
     assert got.area_m2.high < 0.004e-6
+
+
+@pytest.mark.parametrize("low_mm2", [0.0, 0.03])
+def test_an_upper_limit_begins_at_nought_whatever_the_low_end(monkeypatch, low_mm2):
+    # An estimate told to be vague: the best guess and the high end stay, the low end goes.
+    area = Interval(0.1e-6, low_mm2 * 1e-6, 0.5e-6)
+
+    def vague(*args):
+        return replace(estimate_holds(*args), area_m2=area, area_fit_m2=area, vague=True)
+
+    monkeypatch.setattr(assess, "estimate_holds", vague)
+    (got,) = assess_logs([(plain_log(), BOX)])
+    assert got.outcome == "upper-limit"
+    assert got.area_m2 == got.area_fit_m2 == Interval(0.1e-6, 0.0, 0.5e-6)
+    # 0.5 mm2 is above the limit of 0.256: that nothing larger was shown does not tell.
+    assert got.verdict == "cannot-tell"
+    assert "redraw" in got.advice
 
 
 def test_a_stall_is_an_area_from_the_pump():

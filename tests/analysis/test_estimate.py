@@ -10,7 +10,6 @@ import pytest
 from scipy.stats import norm
 
 from acquisition.records import Uncertain
-from analysis.assess import look
 from analysis.estimate import (
     HoldEstimate,
     _law,
@@ -22,6 +21,7 @@ from analysis.estimate import (
 )
 from analysis.holdmodel import MIX, NCOMMON
 from analysis.laws import family
+from analysis.looking import look
 from analysis.results import Interval
 from analysis.trace import make_trace
 from tests.analysis.made_holds import BOX, PLAIN, SHUT_S, Made, laminar, log_of, plain_log

@@ -71,6 +71,11 @@ def test_a_v_of_one_reading_is_no_spike():
     assert clean.p_pa.min() == p.min()
 
 
+def test_a_step_taken_in_two_readings_is_no_spike():
+    p = scatter(RISE) + np.where(T >= 101.0, 6000.0, np.where(T >= 100.0, 3000.0, 0.0))
+    assert not without_spikes(trace_of(T, p))[1]
+
+
 def test_a_coarse_display_that_flickers_has_none():
     p = np.round(scatter(RISE, 150.0) / 1693.2) * 1693.2
     assert not without_spikes(trace_of(T, p, step=1.6932))[1]

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from acquisition.records import Uncertain
-from analysis.assess import look
 from analysis.engine import Prior
 from analysis.laws import family
+from analysis.looking import look
 from analysis.posterior import Members, explore, make_members
 from analysis.priors import NO_LEAK_PRIOR, release_priors
 from analysis.readings import observe
@@ -96,6 +96,8 @@ def test_a_longer_hold_narrows_it():
 def test_no_leak_is_told_as_none():
     found = posterior(Made(0.0), ("absolute kPa", 0.1, 0.05))
     assert found.no_leak > 5.0 * NO_LEAK_PRIOR
+    assert found.density.sum() + found.no_leak == pytest.approx(1.0)
+    assert found.weight.sum() == pytest.approx(1.0)
     # What may still be there is less than a rise of 0.1 kPa over the hold: 0.4 Pa/s.
     assert rate(found)[2] < 1.0
 
