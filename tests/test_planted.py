@@ -207,7 +207,7 @@ def test_a_capped_hose_whose_vacuum_grows_has_no_leak_to_show(results):
     got = only(results, "20251105T1425")
     assert got.outcome == "refused" or got.area_m2.low == 0.0
     if got.outcome == "refused":
-        assert "draws through" in got.reason
+        assert "falls by" in got.reason
 
 
 # --- every result ----------------------------------------------------------------------------------------
