@@ -25,8 +25,9 @@ STUCK_LEAST = 20
 
 @dataclass(frozen=True)
 class Jump:
-    """A jump of the reading between two samples: when (s, first time after it), by how much (Pa), and whether
-    its ratio is that of two pressure units.
+    """A jump of the reading between two samples.
+
+    ``t_s`` is the first time after it, ``by_pa`` its size, ``is_unit`` whether its ratio is that of two units.
     """
 
     t_s: float

@@ -38,8 +38,8 @@ class Course:
     """The steps of one session of holds, from its first reading to its last.
 
     Arrays (nstep,): ``dt_s``; ``p_pa`` the measured pressure in the middle of a driven step (pump-down, soak,
-    let-up), unused in a hold; ``hold`` the hold's number or -1; ``since_shut_s`` time from the shut to the step's end; ``start_since_shut_s`` (nhold,) to the window's
-    start. Readings are predicted at the end of every step with ``hold >= 0``.
+    let-up), unused in a hold; ``hold`` the hold's number or -1; ``since_shut_s`` time from the shut to the
+    step's end; ``start_since_shut_s`` (nhold,) to the window's start. Readings are predicted at the end of every step with ``hold >= 0``.
     """
 
     dt_s: FloatArray
@@ -129,8 +129,8 @@ def predict(course: Course, tables: LawTables, theta: FloatArray, member: IntArr
         The laws; ``member`` (n,) says which one each row takes.
     theta
         (n, course.npar): ln of the rate of rise at one fifth of room pressure (Pa/s), probit of a mix's share
-        (unused by the other laws), ln of the moisture to come (Pa) and of its time constant (s), ln of the pores' volume
-        over the box's, ln of their rate (1/s), how full the pores are at the first reading (0 as the box, 1 as
+        (unused by the other laws), ln of the moisture to come (Pa) and of its time constant (s), ln of the pores'
+        volume over the box's, ln of their rate (1/s), how full the pores are at the first reading (0 as the box, 1 as
         the room), ln of V/(h A T) (s/Pa), the gauge's zero error (Pa); then for each hold its start pressure (Pa),
         ln of what the cold gas lacks at the shut (Pa) and ln of its leak over the common one.
 
@@ -232,7 +232,7 @@ class _Sweep:
         return out
 
     def _warmth_at(self, since: float, r: FloatArray, k: FloatArray, keeps: FloatArray, lack: FloatArray) -> FloatArray:
-        """Gas temperature over the walls', minus 1, some time after the shut: the pump-down's cold and the inflow's warmth."""
+        """Gas temperature over the walls', minus 1, some time after the shut: cold pump-down, warm inflow."""
         cold = -lack / r * np.exp(-since / (keeps * r))
         return _warmed(np.zeros_like(r), k * self.flow(r), r, 1.0 / keeps, since) + np.maximum(cold, -0.5)
 

@@ -34,8 +34,8 @@ LET_UP_OVER_PUMP = 2.0
 class HoldSeen:
     """One hold of a log: when the valve was shut, when the hold ended, and how.
 
-    ``held_s`` is the first time at which the valve was shut beyond doubt; ``bottom_s`` is when the pump had reached the bottom (soak from there), None when the log starts at the
-    shut; ``drop_s`` and ``drop_pa`` the pump-down seen before it; ``sure`` false when no bend showed the shut.
+    ``held_s`` is the first time at which the valve was shut beyond doubt; ``bottom_s`` when the pump had reached
+    the bottom (soak from there), None when the log starts at the shut; ``drop_s`` and ``drop_pa`` the pump-down seen before it; ``sure`` false when no bend showed the shut.
     """
 
     shut_s: float
@@ -249,7 +249,9 @@ class _Search:
         """Soak, hold and let-up between the bottom and the next pump-down or the end."""
         let_up = self._let_up(bottom, low, end, drop)
         stop = end if let_up is None else let_up
-        shut, held, sure = (0, 0, True) if drop is None else self._shut(bottom, low, stop if let_up is None else max(stop - 1, low))
+        # The reading at the let-up may already have risen with it.
+        last = stop if let_up is None else max(stop - 1, low)
+        shut, held, sure = (0, 0, True) if drop is None else self._shut(bottom, low, last)
         t = self.t
         self._mark("soak", t[bottom], t[shut])
         stalls = self._levels_off(bottom, shut if sure else stop)

@@ -46,7 +46,7 @@ def stuck(level: str, times: int) -> Refusal:
     """A gauge that does not move."""
     return Refusal(
         f"The gauge stayed on {level}, {times} times over.",
-        "Open the valve to the room; the gauge must go back to about room pressure. Free or replace it, then hold again.",
+        "Open the valve to the room: the gauge must go back to room pressure. Free or replace it, then hold again.",
     )
 
 
@@ -74,7 +74,7 @@ def never_shut() -> Refusal:
 def falls_after_shut(pa_per_min: float) -> Refusal:
     """Pressure that goes down in a hold: the pump is not isolated."""
     return Refusal(
-        f"The pressure falls by {pa_per_min / 1000.0:.2f} kPa a minute with the valve shut: the pump or tank still draws through it.",
+        f"The pressure falls by {pa_per_min / 1000.0:.2f} kPa a minute with the valve shut: pump or tank still draw.",
         "Stop the pump and let air in behind the valve, then hold again; clean or replace the valve seat.",
     )
 
@@ -115,8 +115,8 @@ def not_a_leak() -> Refusal:
 def unit_suspected(kpa: float) -> Refusal:
     """Pressures no room has."""
     return Refusal(
-        f"The readings would mean {kpa:.0f} kPa absolute; the unit or what the gauge counts from is not as the log says.",
-        "Open the gauge to the room: an absolute gauge reads about 101 kPa there, a vacuum gauge 0. Then correct the 'gauge' line.",
+        f"The readings would mean {kpa:.0f} kPa absolute: unit, or what the gauge counts from, is not as the log says.",
+        "Open the gauge to the room: an absolute one reads about 101 kPa there, a vacuum gauge 0. Correct the 'gauge' line.",
     )
 
 

@@ -1,0 +1,245 @@
+"""From a log to the windows worth fitting, or to why there are none: what was seen before any fit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from acquisition.records import Box, Log
+from analysis import reasons
+from analysis.faults import acceleration_s, clock_jumps, find_jumps, has_gap, stuck_level_pa, without_spikes
+from analysis.phases import HoldSeen, PhaseView, find_phases
+from analysis.readings import Window, fit_window
+from analysis.reasons import Refusal
+from analysis.trace import Trace, make_trace
+
+HOT_C = 40.0
+SOON_MIN = 3.0
+LATER_MIN = 10.0
+LEAST_READINGS = 6
+LEAST_SPAN_S = 8.0
+DUMP_S = 8.0
+"""A pump-down over sooner than this was a tank's: memory, small pumps take half a minute."""
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What was seen in one log before any fit: its trace, phases, usable windows, flags; or why it is refused."""
+
+    trace: Trace
+    view: PhaseView
+    windows: tuple[Window, ...]
+    flags: tuple[str, ...]
+    refusal: Refusal | None
+    let_go_s: float | None = None
+
+
+def look(log: Log, box: Box | None) -> Seen:
+    """Read one log up to the windows to fit, with flags, or to a refusal."""
+    trace, spikes = without_spikes(make_trace(log, box))
+    flags = [*trace.flags, *(["spikes"] if spikes else [])]
+    empty = PhaseView((), (), None, None, False, 0.0)
+    if trace.t_s.size < 4:
+        return Seen(trace, empty, (), tuple(flags), reasons.no_readings())
+    wrong = _unit_suspected(trace)
+    if wrong is not None:
+        return Seen(trace, empty, (), tuple(flags), wrong)
+    view = find_phases(
+        trace.t_s, trace.p_pa, trace.room_pa, trace.resolution_pa, trace.volume_m3, _pump_speed(box), trace.note
+    )
+    refusal, sheet_flags = _by_header(log, view)
+    flags += sheet_flags
+    if refusal is not None:
+        return Seen(trace, view, (), tuple(flags), refusal)
+    return _windows(trace, view, flags)
+
+
+def _pump_speed(box: Box | None) -> float | None:
+    if box is None or box.pump is None:
+        return None
+    if box.pump.speed_L_s is not None:
+        return box.pump.speed_L_s * 1e-3
+    return max((s for _, s in box.pump.points), default=0.0) * 1e-3 or None
+
+
+def _unit_suspected(trace: Trace) -> Refusal | None:
+    """Pressures no room has: the unit or the reference is not what the log says."""
+    top, bottom = float(np.percentile(trace.p_pa, 98)), float(np.percentile(trace.p_pa, 2))
+    if top > 1.15 * trace.room_pa + 3000.0:
+        return reasons.unit_suspected(top / 1000.0)
+    if bottom < -3000.0:
+        return reasons.unit_suspected(bottom / 1000.0)
+    return None
+
+
+def _by_header(log: Log, view: PhaseView) -> tuple[Refusal | None, list[str]]:
+    """What the header alone refuses or flags: the gauge's place and the sheet's heat."""
+    header = log.header
+    if header.gauge_at == "tank" and (view.holds or view.level_pa is None):
+        return reasons.gauge_on_tank(), []
+    if header.setup != "formed-sheet":
+        return None, []
+    if header.sheet_C is not None:
+        hot = header.sheet_C > HOT_C
+        return (reasons.hot_sheet(f"{header.sheet_C:.0f} °C") if hot else None), []
+    if header.since_forming_min is not None and header.since_forming_min < SOON_MIN:
+        return reasons.hot_sheet(f"{header.since_forming_min:.1f} min after forming"), []
+    known = header.since_forming_min is not None and header.since_forming_min > LATER_MIN
+    return None, [] if known else ["warm-sheet"]
+
+
+def _windows(trace: Trace, view: PhaseView, flags: list[str]) -> Seen:
+    """Windows of every usable hold; faults and seals that let go cut them or refuse the log."""
+    windows: list[Window] = []
+    last: Refusal | None = None
+    let_go: float | None = None
+    for hold in view.holds:
+        window, refusal, gone, own = _usable(trace, view, hold)
+        flags += own
+        if window is not None and refusal is None:
+            windows.append(window)
+            let_go = gone
+        last = refusal or last
+    if windows:
+        return Seen(trace, view, tuple(windows), tuple(dict.fromkeys(flags)), None, let_go)
+    last = last or _no_hold(trace, view)
+    return Seen(trace, view, (), tuple(dict.fromkeys(flags)), last)
+
+
+def _no_hold(trace: Trace, view: PhaseView) -> Refusal | None:
+    """Why there is no hold; None when the level of a stalled pump is an answer."""
+    if view.level_pa is not None and view.level_s is not None:
+        stuck = stuck_level_pa(trace, *view.level_s)
+        if stuck is not None:
+            return reasons.stuck(_level_words(trace, stuck[0]), stuck[1])
+        known = trace.box is not None and trace.box.pump is not None
+        high = view.level_pa > 0.25 * trace.room_pa
+        return None if high or known else reasons.never_shut()
+    if view.falling:
+        return reasons.still_falling()
+    return reasons.only_room()
+
+
+def _usable(
+    trace: Trace,
+    view: PhaseView,
+    hold: HoldSeen,
+) -> tuple[Window | None, Refusal | None, float | None, list[str]]:
+    """Window of one hold, or why it cannot be used; when a seal let go; flags."""
+    stuck = stuck_level_pa(trace, hold.held_s, hold.end_s)
+    if stuck is not None:
+        return None, reasons.stuck(_level_words(trace, stuck[0]), stuck[1]), None, []
+    window = fit_window(trace, hold)
+    if window is None:
+        inside = int(np.count_nonzero((trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)))
+        return None, reasons.too_short(hold.end_s - hold.held_s, inside), None, []
+    flags = ["gap"] if has_gap(trace, window.start_s, window.end_s) else []
+    window, refusal, own = _cut_at_faults(trace, window)
+    flags += own
+    if refusal is None:
+        window, refusal, let_go = _cut_at_let_go(trace, view, window)
+        flags += ["seal-let-go"] if let_go is not None else []
+        if refusal is None:
+            return window, _too_little(trace, window) or _falls(trace, view, window), let_go, flags
+    return None, refusal, None, flags
+
+
+def _level_words(trace: Trace, level_pa: float) -> str:
+    unit = trace.unit
+    native = level_pa if unit.reference == "absolute" else abs(trace.room_pa - level_pa)
+    return f"{native / unit.pa_per_unit:.4g} {unit.unit}"
+
+
+def _cut_at_faults(trace: Trace, window: Window) -> tuple[Window, Refusal | None, list[str]]:
+    """Cut a window at jumps of the reading and of the clock; the part before a jump is the one to trust."""
+    jumps = find_jumps(trace, window.start_s, window.end_s)
+    clocks = [t for t in clock_jumps(trace) if window.start_s < t <= window.end_s]
+    cuts = sorted([j.t_s for j in jumps] + clocks)
+    if not cuts:
+        return window, None, []
+    before = replace(window, end_s=float(trace.t_s[trace.t_s < cuts[0]][-1]))
+    unit = any(j.is_unit and abs(j.t_s - cuts[0]) < 1e-9 for j in jumps)
+    flag = "unit-changed" if unit else "clock-back" if clocks and clocks[0] == cuts[0] else "jump"
+    if _too_little(trace, before) is None and before.end_s - before.start_s > 20.0:
+        return before, None, [flag]
+    if clocks and clocks[0] == cuts[0]:
+        return window, reasons.clock_broken(cuts[0]), [flag]
+    return window, reasons.jumped(cuts[0], unit), [flag]
+
+
+def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Window, Refusal | None, float | None]:
+    """End a window where a rise speeds up; where that was the shut itself, begin it there."""
+    when = _speeds_up(trace, view, window)
+    if when is not None and _was_shut(trace, window, when):
+        shut = replace(window.seen, shut_s=when, held_s=when)
+        later = fit_window(trace, shut)
+        if later is None:
+            return window, reasons.too_short(shut.end_s - when, 0), None
+        window = later
+        when = _speeds_up(trace, view, window)
+    if when is None:
+        return window, None, None
+    earlier = trace.t_s[trace.t_s < when]
+    before = replace(window, end_s=float(earlier[-1]) if earlier.size else window.start_s)
+    if _too_little(trace, before) is not None:
+        return window, reasons.let_go_at_once(), when
+    return before, None, when
+
+
+def _speeds_up(trace: Trace, view: PhaseView, window: Window) -> float | None:
+    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
+    return acceleration_s(trace.t_s[inside], trace.p_pa[inside], view.noise_pa, trace.resolution_pa)
+
+
+def _was_shut(trace: Trace, window: Window, when_s: float) -> bool:
+    """Whether a rise that speeds up is the shut itself.
+
+    What went before came straight from the bottom and was level, or the tank was still open and filled with the box.
+    """
+    seen = window.seen
+    if seen.bottom_s is None:
+        return False
+    before = trace.p_pa[(trace.t_s >= seen.shut_s) & (trace.t_s < when_s)]
+    if before.size < 3:
+        return True
+    level = float(np.median(before[-3:]) - np.median(before[:3])) < max(2.0 * trace.resolution_pa, 400.0)
+    soak = seen.shut_s - seen.bottom_s
+    straight = soak <= 0.2 * (when_s - seen.bottom_s)
+    if not straight:
+        return level and when_s - seen.shut_s < max(20.0, 0.2 * soak)
+    return level or _from_tank(trace, seen)
+
+
+def _from_tank(trace: Trace, seen: HoldSeen) -> bool:
+    """Whether a tank drew the box down: the log or the box file says so, or it took seconds only."""
+    header, box = trace.log.header, trace.box
+    stated = header.behind_valve == "tank" or (box is not None and box.tank is not None)
+    return stated or (seen.drop_s is not None and seen.bottom_s is not None and seen.bottom_s - seen.drop_s < DUMP_S)
+
+
+def _too_little(trace: Trace, window: Window) -> Refusal | None:
+    """Too short for the display and the time the gas takes: fewer than six readings, or seconds without a rise."""
+    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
+    n = int(np.count_nonzero(inside))
+    span = window.end_s - window.start_s
+    p = trace.p_pa[inside]
+    rise = float(p[-1] - p[0]) if n else 0.0
+    fast = rise > max(8.0 * trace.resolution_pa, 0.1 * trace.room_pa)
+    if n < 3 or (n < LEAST_READINGS and not fast and rise < 4.0 * trace.resolution_pa):
+        return reasons.too_short(span, n)
+    if span < LEAST_SPAN_S and not fast:
+        return reasons.too_short(span, n)
+    return None
+
+
+def _falls(trace: Trace, view: PhaseView, window: Window) -> Refusal | None:
+    """A pressure that goes down in a hold: something still draws."""
+    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
+    t, p = trace.t_s[inside], trace.p_pa[inside]
+    third = max(2, t.size // 3)
+    drop = float(np.median(p[:third]) - np.median(p[-third:]))
+    least = max(4.0 * view.noise_pa / np.sqrt(third), 1.5 * trace.resolution_pa, 60.0)
+    if drop < least:
+        return None
+    return reasons.falls_after_shut(60.0 * drop / max(float(t[-1] - t[0]) * 2.0 / 3.0, 1e-9))
