@@ -8,7 +8,7 @@ the let-up.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,8 @@ from analysis.results import Phase
 FloatArray = NDArray[np.float64]
 MOST_POINTS = 3000
 """Longer logs are searched on block means of this many points."""
+MOST_FOR_NOISE = 20_000
+"""So many readings at the end of a long log tell its noise."""
 LET_UP_SPEED_L_S = 15.0
 """Speed a let-up needs at least, as volume per second at the bottom pressure, when no pump-down was seen to
 compare with: memory, small shop pumps move less."""
@@ -105,7 +107,12 @@ def find_phases(
     # A display's own steps look like noise of up to 0.6 of a step; only what is beyond them is noise.
     spread = max(noise_of(p) ** 2 - (0.6 * resolution_pa) ** 2, 0.0) ** 0.5
     tolerance = max(3.0 * spread, resolution_pa, 30.0)
-    return _Search(t, p, room_pa, tolerance, resolution_pa, volume_m3, pump_m3_s, spread).run()
+    view = _Search(t, p, room_pa, tolerance, resolution_pa, volume_m3, pump_m3_s, spread).run()
+    if p.size == p_pa.size:
+        return view
+    # Block means are quieter than the readings; a fit needs the noise of a single one.
+    single = noise_of(p_pa[-MOST_FOR_NOISE:])
+    return replace(view, noise_pa=max(single**2 - (0.6 * resolution_pa) ** 2, 0.0) ** 0.5)
 
 
 def _thin(t: FloatArray, p: FloatArray) -> tuple[FloatArray, FloatArray]:
