@@ -23,6 +23,8 @@ FloatArray = NDArray[np.float64]
 BLOCKS = 64
 FULL_SHARE = 0.95
 """Readings past this share of room pressure are not fitted: there the leak law's last bend rules."""
+MOST_STEPS = 2
+"""Display steps a pressure runs through in a block from which their rounding averages out."""
 COARSE = 1.2
 """A display is coarse when its step is more than this many standard deviations of the noise."""
 
@@ -96,7 +98,7 @@ def observe(
     sets room pressure and display.
     """
     lead = traces[-1]
-    coarse = lead.resolution_pa > COARSE * noise_pa
+    coarse = lead.resolution_pa > COARSE * noise_pa and not _runs_through_steps(traces, windows)
     parts, number = [], 0
     for trace, own, offset in zip(traces, windows, offsets, strict=True):
         for window in own:
@@ -116,6 +118,16 @@ def observe(
         1.0 + 3e-4 * swing,
     )
     return observed, _course(traces, windows, offsets, observed)
+
+
+def _runs_through_steps(traces: Sequence[Trace], windows: Sequence[Sequence[Window]]) -> bool:
+    """Whether every hold runs through so many display steps that they average out within a block of readings."""
+    for trace, own in zip(traces, windows, strict=True):
+        for window in own:
+            inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
+            if float(np.ptp(trace.p_pa[inside])) < MOST_STEPS * BLOCKS * traces[-1].resolution_pa:
+                return False
+    return True
 
 
 def _condense(
