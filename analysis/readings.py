@@ -144,14 +144,20 @@ def _condense(
     # Blocks grow from the shut on, so that the quick early release keeps its shape.
     position = BLOCKS * (0.35 * np.log1p(20.0 * s / length) / np.log1p(20.0) + 0.65 * s / length)
     block = np.minimum(position.astype(np.intp), BLOCKS - 1)
-    key = np.stack([block.astype(np.float64), np.round(p, 3)]) if coarse else block[None].astype(np.float64)
-    _, group = np.unique(key, axis=1, return_inverse=True)
-    group = group.ravel()
+    group = _groups(block, p if coarse else None)
     count = np.bincount(group).astype(np.float64)
     mean_t, mean_p = np.bincount(group, t) / count, np.bincount(group, p) / count
     own_block = np.zeros(count.size, dtype=np.intp)
     own_block[group] = block
     return mean_t + offset, mean_p, count, np.full(count.size, number), own_block + number * BLOCKS
+
+
+def _groups(block: NDArray[np.intp], level: FloatArray | None) -> NDArray[np.intp]:
+    """Number of the group of each reading: its block, and within it the value shown where ``level`` is given."""
+    if level is None:
+        return (np.cumsum(np.bincount(block) > 0) - 1)[block]
+    key = np.stack([block.astype(np.float64), np.round(level, 3)])
+    return np.unique(key, axis=1, return_inverse=True)[1].ravel()
 
 
 def _course(
