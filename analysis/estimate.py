@@ -6,7 +6,7 @@ combined with it per the GUM (JCGM 100): as standard uncertainties of the logari
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -180,15 +180,27 @@ def _quantiles(ln_area: FloatArray, density: FloatArray, no_leak: float, u: floa
     """
     if density.sum() <= 0.0:
         return Interval(0.0, 0.0, float(np.exp(ln_area[0])))
-    wide = np.linspace(ln_area[0] - 6 * u, ln_area[-1] + 6 * u, 6001)
     keep = np.flatnonzero(density > 1e-12 * density.max())[
         :: max(1, int(np.count_nonzero(density > 1e-12 * density.max()) // 400))
     ]
     weight = np.add.reduceat(density, keep) if keep.size > 1 else np.array([density.sum()])
     centre = ln_area[keep] if keep.size > 1 else ln_area[[int(np.argmax(density))]]
-    cdf = no_leak + ndtr((wide[:, None] - centre[None, :]) / max(u, 1e-6)) @ weight
-    low, value, high = (0.0 if p <= no_leak else float(np.exp(np.interp(p, cdf, wide))) for p in _PROBABILITIES)
+    ends = ln_area[0] - 6 * u, ln_area[-1] + 6 * u
+
+    def cdf(x: FloatArray) -> FloatArray:
+        return np.asarray(no_leak + ndtr((x[:, None] - centre[None, :]) / max(u, 1e-6)) @ weight)
+
+    low, value, high = (0.0 if p <= no_leak else float(np.exp(_where(cdf, p, *ends))) for p in _PROBABILITIES)
     return Interval(value, low, high)
+
+
+def _where(cdf: Callable[[FloatArray], FloatArray], p: float, low: float, high: float) -> float:
+    """Where a distribution function reaches ``p``: on a coarse grid, then on finer ones between two of its nodes."""
+    for _ in range(3):
+        x = np.linspace(low, high, 61)
+        i = int(np.clip(np.searchsorted(cdf(x), p), 1, x.size - 1))
+        low, high = x[i - 1], x[i]
+    return 0.5 * float(low + high)
 
 
 def _peak_area(posterior: Posterior, trace: Trace) -> float:
