@@ -80,11 +80,11 @@ def find_jumps(trace: Trace, start_s: float, end_s: float) -> tuple[Jump, ...]:
         after = p[i + 1 : i + 5]
         lasts = bool(np.all(np.abs(after - p[i]) > 0.5 * abs(d[i])))
         if lasts and abs(d[i] - usual) > max(4.0 * abs(usual), 2.5 * scatter):
-            found.append(Jump(float(t[i + 1]), float(d[i]), _is_unit_change(trace, int(inside[i]))))
+            found.append(Jump(float(t[i + 1]), float(d[i]), is_unit_change(trace, int(inside[i]))))
     return tuple(found)
 
 
-def _is_unit_change(trace: Trace, i: int) -> bool:
+def is_unit_change(trace: Trace, i: int) -> bool:
     """Whether the raw numbers before and after row ``i`` stand in the ratio of two units."""
     unit = trace.unit
     native = trace.p_pa[i : i + 2]

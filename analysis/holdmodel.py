@@ -30,6 +30,9 @@ PER_HOLD = 3
 """Parameters of each hold after the common ones: start pressure Pa, ln of what the cold gas lacks at the shut
 Pa, ln of its leak's ratio."""
 CV_OVER_R = 2.5
+LARGEST_STEP = 0.03
+"""Share of room pressure that a box should gain at most in one step of the integration."""
+MOST_PARTS = 6
 _NODES = 2049
 
 
@@ -39,7 +42,9 @@ class Course:
 
     Arrays (nstep,): ``dt_s``; ``p_pa`` the measured pressure in the middle of a driven step (pump-down, soak,
     let-up), unused in a hold; ``hold`` the hold's number or -1; ``since_shut_s`` time from the shut to the
-    step's end; ``start_since_shut_s`` (nhold,) to the window's start. Readings are predicted at the end of every step with ``hold >= 0``.
+    step's end; ``start_since_shut_s`` (nhold,) to the window's start;
+    ``parts`` into how many steps of the integration each is cut, None for one each. Readings are predicted at
+    the end of every step with ``hold >= 0``.
     """
 
     dt_s: FloatArray
@@ -50,6 +55,7 @@ class Course:
     room_pa: float
     first_pa: float
     bow_per_pa: float = 0.0
+    parts: IntArray | None = None
 
     @property
     def stretches(self) -> list[slice]:
@@ -67,6 +73,11 @@ class Course:
     def npar(self) -> int:
         """Length of a parameter vector."""
         return NCOMMON + PER_HOLD * self.nhold
+
+
+def parts_of(gain: FloatArray) -> IntArray:
+    """Parts to cut steps into that gain a share ``gain`` (nstep,) of room pressure each."""
+    return np.clip(np.ceil(np.abs(gain) / LARGEST_STEP), 1, MOST_PARTS).astype(np.intp)
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,6 +159,17 @@ def predict(course: Course, tables: LawTables, theta: FloatArray, member: IntArr
     return np.stack(held, axis=1) * course.room_pa + theta[:, ZERO, None]
 
 
+class _Held:
+    """A box on its own, all rows: leak rate, ratio, gas warmth and its loss, air as ratio, moisture come."""
+
+    def __init__(self, k: FloatArray, r: FloatArray, warm: FloatArray, loss: FloatArray) -> None:
+        self.k, self.r, self.warm, self.loss = k, r, warm, loss
+        self.mass = r / (1.0 + warm)
+        self.wet = np.zeros_like(r)
+        self.last: FloatArray | None = None
+        self.dt_last = 0.0
+
+
 class _Sweep:
     """State of all rows while they step through a course; pressures over room pressure inside."""
 
@@ -183,53 +205,53 @@ class _Sweep:
         return value
 
     def hold(self, stretch: slice) -> list[FloatArray]:
-        """Steps of the box on its own; the pressure ratio after every step.
-
-        The inflow over a step is extrapolated from this step's and the last one's (Adams-Bashforth), the very
-        first by the midpoint; heat is stepped exactly, pores semi-implicitly.
-        """
+        """Steps of the box on its own; the pressure ratio after every step."""
         course = self.course
         number = int(course.hold[stretch.start])
         at, start = NCOMMON + PER_HOLD * number, course.start_since_shut_s[number]
         own = self.theta[:, at : at + PER_HOLD]
         since = np.concatenate([[start], course.since_shut_s[stretch]])[:, None]
         moisture = -self.moist * np.expm1(-since / self.tau_moist)
-        moisture -= moisture[0].copy()
         k = self.rate * np.exp(np.clip(own[:, 2], -3.0, 3.0))
         r = np.clip((own[:, 0] - self.theta[:, ZERO]) / course.room_pa, 1e-5, 1.2)
-        keeps = CV_OVER_R * self.warmth
         lack = np.exp(np.clip(own[:, 1], -60.0, 12.0)) / course.room_pa
-        warm = self._warmth_at(start, r, k, keeps, lack)
-        loss = 1.0 / keeps
-        mass = r / (1.0 + warm)
-        bow = course.bow_per_pa * course.room_pa
-        steps = course.dt_s[stretch]
-        last, dt_last = None, 0.0
+        keeps = CV_OVER_R * self.warmth
+        held = _Held(k, r, self._warmth_at(start, r, k, keeps, lack), 1.0 / keeps)
         out = []
-        for i, dt in enumerate(steps):
-            from_pores = self._breathe(r, dt)
-            room_left = np.maximum(1.0 - r, 0.0)
-            flow = self.flow(r)
-            flow *= k
-            if last is None:
-                # Air comes in only until the box is as full as the room, however large the leak.
-                flow_over = k * self.flow(r + np.minimum(0.5 * dt * flow, 0.5 * room_left))
-            else:
-                flow_over = flow + (flow - last) * (0.5 * dt / dt_last)
-            last, dt_last = (flow, dt) if dt > 0.0 else (last, dt_last)
-            gain = np.minimum(flow_over * dt, room_left)
-            if bow:
-                gain /= (1.0 - bow) + (2.0 * bow) * r
-            gain += from_pores
-            inflow = gain / dt if dt > 0.0 else gain
-            warm = _warmed(warm, inflow, mass, loss, dt)
-            mass = mass + gain
-            r = warm + 1.0
-            r *= mass
-            r += moisture[i + 1]
-            np.minimum(r, 2.0, out=r)
-            out.append(r)
+        for i, dt in enumerate(course.dt_s[stretch]):
+            parts = 1 if course.parts is None else int(course.parts[stretch.start + i])
+            wet = (moisture[i + 1] - moisture[i]) / parts
+            for _ in range(parts):
+                self._step(held, dt / parts, wet)
+            out.append(held.r)
         return out
+
+    def _step(self, held: _Held, dt: float, wet: FloatArray) -> None:
+        """One step: inflow extrapolated from this step and the last (Adams-Bashforth), the first by the midpoint.
+
+        Heat is stepped exactly, pores semi-implicitly. Air comes in only until the box is as full as the room.
+        """
+        if dt <= 0.0:
+            return
+        r = held.r
+        from_pores = self._breathe(r, dt)
+        room_left = np.maximum(1.0 - r, 0.0)
+        flow = self.flow(r)
+        flow *= held.k
+        if held.last is None:
+            over = held.k * self.flow(r + np.minimum(0.5 * dt * flow, 0.5 * room_left))
+        else:
+            over = np.maximum(flow + (flow - held.last) * (0.5 * dt / held.dt_last), 0.0)
+        held.last, held.dt_last = flow, dt
+        gain = np.minimum(over * dt, room_left)
+        bow = self.course.bow_per_pa * self.course.room_pa
+        if bow:
+            gain /= (1.0 - bow) + (2.0 * bow) * r
+        gain += from_pores
+        held.warm = _warmed(held.warm, gain / dt, held.mass, held.loss, dt)
+        held.mass = held.mass + gain
+        held.wet = held.wet + wet
+        held.r = np.minimum(held.mass * (1.0 + held.warm) + held.wet, 2.0)
 
     def _warmth_at(self, since: float, r: FloatArray, k: FloatArray, keeps: FloatArray, lack: FloatArray) -> FloatArray:
         """Gas temperature over the walls', minus 1, some time after the shut: cold pump-down, warm inflow."""

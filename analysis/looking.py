@@ -8,15 +8,28 @@ import numpy as np
 
 from acquisition.records import Box, Log
 from analysis import reasons
-from analysis.faults import acceleration_s, clock_jumps, find_jumps, has_gap, stuck_level_pa, without_spikes
+from analysis.faults import (
+    acceleration_s,
+    clock_jumps,
+    find_jumps,
+    has_gap,
+    is_unit_change,
+    stuck_level_pa,
+    without_spikes,
+)
 from analysis.phases import HoldSeen, PhaseView, find_phases
+from analysis.pumpcurve import stall_area
 from analysis.readings import Window, fit_window
 from analysis.reasons import Refusal
-from analysis.trace import Trace, make_trace
+from analysis.trace import Trace, baseline_reading, make_trace
 
 HOT_C = 40.0
 SOON_MIN = 3.0
 LATER_MIN = 10.0
+FINE_STEP_PA = 150.0
+"""A display with steps up to this shows the shut of a wooden box within a minute: the wood gives off moisture."""
+SMALLEST_STALL_M2 = 0.05e-6
+"""A level that a known pump would hold only against a leak at least this large may be the pump still running."""
 LEAST_READINGS = 6
 LEAST_SPAN_S = 8.0
 DUMP_S = 8.0
@@ -70,7 +83,40 @@ def _unit_suspected(trace: Trace) -> Refusal | None:
         return reasons.unit_suspected(top / 1000.0)
     if bottom < -3000.0:
         return reasons.unit_suspected(bottom / 1000.0)
+    return _baseline_contradicts(trace)
+
+
+def _baseline_contradicts(trace: Trace) -> Refusal | None:
+    """A gauge whose level before the first big change is neither room pressure nor an evacuated box's.
+
+    An absolute gauge of the wrong unit, or one that counts from the room though the log says otherwise, never
+    comes near room pressure, and its box fills "downwards".
+    """
+    p = trace.p_pa
+    level = baseline_reading(p)
+    if level is None or abs(level - trace.room_pa) < 0.1 * trace.room_pa:
+        return None
+    rises = float(np.percentile(p, 98)) - level
+    falls = level - float(np.percentile(p, 2))
+    if trace.unit.reference != "absolute" and rises > 0.3 * trace.room_pa and level < 0.1 * trace.room_pa:
+        drops_first = _upside_down(trace)
+        return reasons.unit_suspected(level / 1000.0) if drops_first else None
+    if falls > 5.0 * max(rises, 1.0) and falls > 0.4 * level:
+        return reasons.unit_suspected(level / 1000.0)
     return None
+
+
+def _upside_down(trace: Trace) -> bool:
+    """Whether the box would "fill" as a pump draws and be drawn down as a leak fills: quick rise, slow even fall."""
+    t, p = trace.t_s, trace.p_pa
+    top = int(np.argmax(p))
+    after, before = p[top:], p[: top + 1]
+    if after.size < 5 or before.size < 5:
+        return False
+    sinks = float(np.polyfit(t[top:], after, 1)[0]) < 0.0 and after.min() > 0.15 * trace.room_pa
+    slow = sinks and float(t[-1] - t[top]) > 2.0 * float(t[top] - t[0])
+    at_once = float(np.max(np.abs(np.diff(after)))) > 0.1 * trace.room_pa
+    return slow or (sinks and at_once) or (at_once and abs(float(after[-1] - p[0])) < 0.1 * trace.room_pa)
 
 
 def _by_header(log: Log, view: PhaseView) -> tuple[Refusal | None, list[str]]:
@@ -94,7 +140,10 @@ def _windows(trace: Trace, view: PhaseView, flags: list[str]) -> Seen:
     windows: list[Window] = []
     last: Refusal | None = None
     let_go: float | None = None
-    for hold in view.holds:
+    for i, hold in enumerate(view.holds):
+        if i and _unit_pressed(trace, view.holds[i - 1], hold):
+            flags.append("unit-changed")
+            break
         window, refusal, gone, own = _usable(trace, view, hold)
         flags += own
         if window is not None and refusal is None:
@@ -105,6 +154,18 @@ def _windows(trace: Trace, view: PhaseView, flags: list[str]) -> Seen:
         return Seen(trace, view, tuple(windows), tuple(dict.fromkeys(flags)), None, let_go)
     last = last or _no_hold(trace, view)
     return Seen(trace, view, (), tuple(dict.fromkeys(flags)), last)
+
+
+def _unit_pressed(trace: Trace, before: HoldSeen, after: HoldSeen) -> bool:
+    """Whether what looks like a pump-down between two holds is the unit on the display being changed."""
+    between = np.flatnonzero((trace.t_s >= before.end_s) & (trace.t_s <= after.held_s))
+    steps = -np.diff(trace.p_pa[between])
+    if steps.size == 0:
+        return False
+    i = int(between[int(np.argmax(np.abs(steps)))])
+    whole = float(np.ptp(trace.p_pa[between]))
+    at_once = abs(float(trace.p_pa[i + 1] - trace.p_pa[i])) > 0.9 * whole
+    return at_once and is_unit_change(trace, i)
 
 
 def _no_hold(trace: Trace, view: PhaseView) -> Refusal | None:
@@ -141,8 +202,25 @@ def _usable(
         window, refusal, let_go = _cut_at_let_go(trace, view, window)
         flags += ["seal-let-go"] if let_go is not None else []
         if refusal is None:
-            return window, _too_little(trace, window) or _falls(trace, view, window), let_go, flags
+            falls = _falls(trace, view, window)
+            flags += ["weeping-valve"] if falls is not None else []
+            unseen = reasons.never_shut() if not hold.sure and _would_show(trace, hold) else None
+            return window, _too_little(trace, window) or falls or unseen, let_go, flags
     return None, refusal, None, flags
+
+
+def _would_show(trace: Trace, hold: HoldSeen) -> bool:
+    """Whether a shut that was not seen would have shown: the pump may still be running.
+
+    A known pump held the level only against a leak; without one the wood's moisture would have shown.
+    """
+    pump = trace.box.pump if trace.box is not None else None
+    if pump is None or (pump.speed_L_s is None and not pump.points):
+        fine = trace.resolution_pa <= FINE_STEP_PA and hold.end_s - hold.held_s > 30.0
+        return fine and trace.wood in ("bare", "coated")
+    level = float(np.median(trace.p_pa[(trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)]))
+    stalled = stall_area(pump, level, trace.room_pa, trace.room_k, trace.u_zero_pa)
+    return stalled is not None and stalled.low > SMALLEST_STALL_M2
 
 
 def _level_words(trace: Trace, level_pa: float) -> str:

@@ -37,7 +37,8 @@ class HoldSeen:
     """One hold of a log: when the valve was shut, when the hold ended, and how.
 
     ``held_s`` is the first time at which the valve was shut beyond doubt; ``bottom_s`` when the pump had reached
-    the bottom (soak from there), None when the log starts at the shut; ``drop_s`` and ``drop_pa`` the pump-down seen before it; ``sure`` false when no bend showed the shut.
+    the bottom (soak from there), None when the log starts at the shut; ``drop_s`` and ``drop_pa`` the pump-down
+    seen before it; ``sure`` false when no bend showed the shut.
     """
 
     shut_s: float
@@ -277,6 +278,8 @@ class _Search:
             )
         elif stop - bottom >= 2:
             self._no_hold(bottom, shut if sure else stop)
+        elif let_up is None:
+            self.falling = True
         if let_up is not None:
             self._mark("let-up", t[let_up], t[end])
 

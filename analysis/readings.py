@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.engine import Score, gaussian_score
-from analysis.holdmodel import Course
+from analysis.holdmodel import Course, parts_of
 from analysis.panels import bow_compliance_m3_per_pa
 from analysis.phases import HoldSeen
 from analysis.trace import Trace
@@ -23,6 +23,7 @@ FloatArray = NDArray[np.float64]
 BLOCKS = 64
 FULL_SHARE = 0.95
 """Readings past this share of room pressure are not fitted: there the leak law's last bend rules."""
+ROOM_SCALE_PA = 1e5
 MOST_STEPS = 2
 """Display steps a pressure runs through in a block from which their rounding averages out."""
 COARSE = 1.2
@@ -194,7 +195,17 @@ def _course(
         lead.room_pa,
         float(all_p[0]),
         bow_per_pa(lead),
+        _parts(observed, np.array(hold)),
     )
+
+
+def _parts(observed: Observed, hold: NDArray[np.intp]) -> NDArray[np.intp]:
+    """How finely each step is integrated: steps in which much of the box fills are cut."""
+    parts = np.ones(hold.size, dtype=np.intp)
+    for number in range(int(observed.hold.max()) + 1):
+        level = np.maximum.accumulate(observed.y_pa[observed.hold == number])
+        parts[hold == number] = parts_of(np.diff(level, prepend=level[0]) / ROOM_SCALE_PA)
+    return parts
 
 
 def bow_per_pa(trace: Trace) -> float:
@@ -254,13 +265,15 @@ def _censored(observed: Observed, inflation: float) -> Score:
         slope = (density_a - density_b) / (np.sqrt(2.0 * np.pi) * inside * s)
         far = np.maximum(np.abs(gap) - h, 0.0)
         value = np.log(inside)
-        # Beyond four deviations a wide tail takes over, so that a stray value bends nothing.
-        out = far > 4.0 * s
+        # Far off, a wide tail takes over, so that a stray value bends nothing.
         wide = 3.0 * s + h
-        value = np.where(out, np.maximum(value, tail - 0.5 * (far / wide) ** 2), value)
+        tail_value = tail - 0.5 * (far / wide) ** 2
+        out = tail_value > value
+        value = np.where(out, tail_value, value)
         slope = np.where(out, np.sign(gap) * far / wide**2, slope)
         width2 = s * s + h * h / 3.0
-        info = np.where(out, 1.0 / wide**2, np.minimum(np.maximum(slope**2, 0.5 / width2), 1.0 / (s * s)))
+        near = np.minimum(np.maximum(slope**2, 0.5 / width2), 1.0 / (s * s))
+        info = np.where(out, 1.0 / wide**2, near)
         return np.sum(n * value, axis=1), n * slope, n * info
 
     return score

@@ -116,7 +116,7 @@ def unit_suspected(kpa: float) -> Refusal:
     """Pressures no room has."""
     return Refusal(
         f"The readings would mean {kpa:.0f} kPa absolute: unit, or what the gauge counts from, is not as the log says.",
-        "Open the gauge to the room: an absolute one reads about 101 kPa there, a vacuum gauge 0. Correct the 'gauge' line.",
+        "Open the gauge to the room: an absolute one reads about 101 kPa, a vacuum gauge 0. Correct the 'gauge' line.",
     )
 
 

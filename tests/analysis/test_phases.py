@@ -128,11 +128,8 @@ def test_a_stall_that_is_let_up_is_still_a_stall():
     assert not view.holds
 
 
-BOTTOM_AT_THE_END = pytest.mark.xfail(reason="a pump-down whose bottom is its last reading is called nothing")
-
-
 @pytest.mark.parametrize("seconds", [
-    pytest.param(15.0, marks=BOTTOM_AT_THE_END), pytest.param(30.0, marks=BOTTOM_AT_THE_END), 45.0,
+    15.0, 30.0, 45.0,
 ])  # fmt: skip
 def test_a_pump_down_alone_is_falling(seconds):
     view = seen(*Made(0.1).run(("baseline", 10.0), ("pump-down", seconds)))

@@ -150,8 +150,8 @@ def members() -> Members:
 
 
 def test_laws_and_ways_of_the_wood_are_crossed(members):
-    # Unknown wood behaves in three ways; five laws and no leak at all: eighteen members.
-    assert len(members.laws) == len(members.variants) == 18
+    # Unknown wood behaves in three ways; six laws and no leak at all: twenty-one members.
+    assert len(members.laws) == len(members.variants) == 21
     assert members.weight.sum() == pytest.approx(1.0)
     idle = [law is None for law in members.laws]
     assert members.weight[idle].sum() == pytest.approx(NO_LEAK_PRIOR)
@@ -161,12 +161,12 @@ def test_laws_and_ways_of_the_wood_are_crossed(members):
 
 
 def test_a_part_of_the_family_keeps_its_members(members):
-    part = members.only(np.array([2, 17]))
-    assert part.laws == (members.laws[2], members.laws[17])
-    assert part.variants == (members.variants[2], members.variants[17])
-    np.testing.assert_array_equal(part.weight, members.weight[[2, 17]])
+    part = members.only(np.array([2, 20]))
+    assert part.laws == (members.laws[2], members.laws[20])
+    assert part.variants == (members.variants[2], members.variants[20])
+    np.testing.assert_array_equal(part.weight, members.weight[[2, 20]])
     assert isinstance(part.prior, Prior)
-    np.testing.assert_array_equal(part.prior.mean, members.prior.mean[[2, 17]])
+    np.testing.assert_array_equal(part.prior.mean, members.prior.mean[[2, 20]])
     assert part.tables.leaks.tolist() == [1.0, 0.0]
 
 
