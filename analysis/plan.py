@@ -124,7 +124,7 @@ def plan_hold(
     floor = pump_floor_pa(trace, leak)
     if floor is None or floor > WEAK_SHARE * room_pa:
         return _refused(
-            f"With a leak of {area_number(leak)} mm2 the pump levels off too high for a hold; let it run until the"
+            f"With a leak of {area_number(leak)} mm² the pump levels off too high for a hold; let it run until the"
             " pressure stands still, and record that: the level tells the leak."
         )
     planner = _Planner(trace, box, leak, floor)
@@ -163,7 +163,7 @@ class _Planner:
             best = min(tried, key=lambda choice: choice.seconds)
             return self._plan(best, "planned", None, self._law_words(best))
         reason = (
-            f"In half an hour a leak of {area_number(self.leak_m2)} mm2 fills this box too little for this gauge"
+            f"In half an hour a leak of {area_number(self.leak_m2)} mm² fills this box too little for this gauge"
             " to tell a hole from a seep."
         )
         best = self._choice(Schedule(0.0, HOLDS_S[-1], (WEAK_SHARE * self.trace.room_pa, self.shallow_pa)))
@@ -232,9 +232,11 @@ class _Planner:
     def _words(self, choice: _Choice) -> str:
         leak = area_number(self.leak_m2)
         own = _percent(hypot(choice.u_readings, choice.u_release))
-        parts = f"at a leak of {leak} mm2 the fit leaves {_rounded(own)} %"
-        others = f"volume, gauge, barometer and temperature {_rounded(_percent(self.u_others))} %"
-        return f"{self._how(choice.schedule)} Expected {parts}, {others}."
+        others = _rounded(_percent(self.u_others))
+        return (
+            f"{self._how(choice.schedule)} A leak of {leak} mm² is then known within {_rounded(own)} % by the readings;"
+            f" what is not known of volume, gauge, barometer and temperature adds {others} %."
+        )
 
     def _law_words(self, choice: _Choice) -> str:
         return (
@@ -248,7 +250,8 @@ class _Planner:
             return f"Hold {hold}{_soaked(schedule)}."
         deep = schedule.starts_pa[-1]
         if schedule.starts_pa[0] > deep:
-            return f"Hold {hold} at the weak vacuum, then pump down to {deep / 1000.0:.0f} kPa and hold {hold} again."
+            down = f"pump down to {deep / 1000.0:.0f} kPa absolute"
+            return f"Hold {hold} at the weak vacuum, then {down} and hold {hold} again."
         return f"Hold {hold}{_soaked(schedule)}, redraw without letting air in and hold {hold} again: stored air falls."
 
 

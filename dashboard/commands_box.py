@@ -12,6 +12,7 @@ import click
 from acquisition.boxfile import BOX_FILE, check_box_name, write_box
 from acquisition.errors import WrongUsage
 from dashboard.box_questions import QUESTIONS, box_from, read_answer
+from dashboard.cautions import top_caution
 
 
 def _question_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -21,7 +22,7 @@ def _question_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-@click.command("new-box")
+@click.command("new-box", short_help="Describe a box: inside, wood, baffles, pump.")
 @click.argument("name", required=False)
 @click.option("--out", type=click.Path(path_type=Path), metavar="BOX.toml", help="Where to write; else box.toml.")
 @click.option("--archive", type=click.Path(path_type=Path), metavar="DIR", help="Write to DIR/NAME/box.toml instead.")
@@ -42,8 +43,11 @@ def new_box(name: str | None, out: Path | None, archive: Path | None, **given: s
         _ask_for_missing(given)
     answers = {q.name: read_answer(q, text) for q in QUESTIONS if (text := given[q.name])}
     target = out or (archive / check_box_name(name) if archive else Path()) / BOX_FILE
-    write_box(box_from(name, answers), target, overwrite=False)
+    box = box_from(name, answers)
+    write_box(box, target, overwrite=False)
     click.echo(f"Written: {target}")
+    if caution := top_caution(box):
+        click.echo(f"Caution: {caution}")
     return 0
 
 

@@ -26,8 +26,10 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 Pair = tuple["Log", "Box | None"]
 
 
-class PositiveNumber(click.FloatRange):
+class PositiveNumber(click.types.FloatParamType):
     """A number above nought that is neither endless nor none; a decimal comma will do."""
+
+    name = "number"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """The number, or a complaint about wrong usage."""

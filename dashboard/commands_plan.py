@@ -15,6 +15,7 @@ from acquisition.errors import WrongUsage
 from acquisition.numbers import to_uncertain
 from acquisition.records import Box, Uncertain
 from acquisition.units import parse_gauge_unit
+from dashboard.cautions import top_forbidden
 from dashboard.commands_common import EXISTING, POSITIVE, Pair, assess_all, box_options, gather, json_option, one_box
 from dashboard.faults import DONE
 
@@ -26,7 +27,7 @@ NOMINAL_VOLUME = Uncertain(30.0, 1.5)
 """L; assumed where a box has none, so that its slopes can be compared. It drops out of the answer."""
 
 
-@click.command()
+@click.command(short_help="How long to soak and hold, and what that can show.")
 @click.option("--box", "box_file", metavar="BOX.toml", required=True, type=EXISTING, help="The box's file.")
 @click.option("--unit", metavar="UNIT", required=True, help='The gauge, such as "absolute kPa" or "vacuum inHg".')
 @click.option("--resolution", metavar="R", required=True, type=POSITIVE,
@@ -47,7 +48,8 @@ def plan(
     from analysis.plan import plan_hold
 
     leak_m2 = None if leak_mm2 is None else leak_mm2 / 1e6
-    result = plan_hold(read_box(box_file), parse_gauge_unit(unit), resolution, leak_m2, want_percent, tell_law)
+    box, gauge = read_box(box_file), parse_gauge_unit(unit)
+    result = plan_hold(box, gauge, resolution, leak_m2, want_percent, tell_law)
     if as_json:
         from dashboard.contracts import as_line, plan_record
 
@@ -55,11 +57,13 @@ def plan(
     else:
         from dashboard.text_report import plan_text
 
-        click.echo(plan_text(result))
+        if caution := top_forbidden(box):
+            click.echo(f"Caution: {caution}")
+        click.echo(plan_text(result, gauge))
     return DONE
 
 
-@click.command()
+@click.command(short_help="Measure the inside volume of a box.")
 @click.argument("logs", metavar="[LOG_PLAIN LOG_WITH_HOLE]", nargs=-1, type=EXISTING)
 @click.option("--hole", metavar="MM2", type=POSITIVE,
               help="Effective area of the hole that was open in the second log.")

@@ -70,6 +70,30 @@ def test_a_missing_box_file_is_named(capsys, tmp_path):
     assert "no.toml" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("unit", "shown"),
+    [
+        # 1 inHg is 3386.39 Pa and the room 101.325 kPa (ISO 2533).
+        ("vacuum inHg", lambda kpa: f"{(101.325 - kpa) / 3.38639:.0f} inHg of vacuum"),
+        ("gauge kPa", lambda kpa: f"\u2212{101.325 - kpa:.0f} kPa on a gauge"),
+        ("absolute mbar", lambda kpa: f"{10 * kpa:.0f} mbar absolute"),
+    ],
+)
+def test_where_to_shut_the_valve_is_told_as_the_gauge_shows_it(plan, capsys, unit, shown):
+    start = plan(unit=unit, resolution="0.5")["start_kPa"]
+    assert run(["plan", "--box", str(BOX), "--unit", unit, "--resolution", "0.5"]) == 0
+    told = capsys.readouterr().out.replace("\u00a0", " ")
+    assert shown(start) in told
+    assert f"{start:.0f} kPa absolute" in told
+
+
+def test_a_top_that_must_not_be_pumped_down_is_said_first(capsys, tmp_path):
+    bare = tmp_path / "box.toml"
+    bare.write_text('name = "B-99"\ninside_mm = [600, 600, 90]\nboard_mm = 18\n', encoding="utf-8")
+    assert run(["plan", "--box", str(bare), "--unit", "absolute kPa", "--resolution", "0.1"]) == 0
+    assert capsys.readouterr().out.startswith("Caution: Its top spans 600 mm; 18 mm board may span 220")
+
+
 def test_as_text_the_reason_stands_first_and_the_steps_below(capsys):
     assert run(["plan", "--box", str(BOX), "--unit", "absolute kPa", "--resolution", "0.1"]) == 0
     told = capsys.readouterr().out
