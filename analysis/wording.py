@@ -6,6 +6,7 @@ Every sentence exists in two unit systems and uses the trade's words only.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from acquisition.setups import ALWAYS_OPEN, PATHS, SETUPS, parent
 from analysis.limit import PUMP_SHARE_OF_LIMIT, lean
@@ -157,6 +158,11 @@ def answer_sentence(assessment: Assessment, system: System = "metric", has_tank:
     """
     if assessment.verdict == "no-answer" or assessment.area_m2 is None:
         return _no_answer(assessment)
+    if assessment.plug_area_m2 > 0.0 and assessment.test == "hold":
+        plain = answer_sentence(_plug_off(assessment), system, has_tank)
+        return _join(plain, f"The open check plug, {hole_text(assessment.plug_area_m2, system)}, is taken off.")
+    if assessment.setup == "line-only" and assessment.verdict != "stalls":
+        return _line_alone(assessment, assessment.area_m2, system)
     if assessment.outcome == "upper-limit":
         return _upper_limit(assessment, assessment.area_m2, system)
     if "seal-let-go" in assessment.flags:
@@ -166,6 +172,13 @@ def answer_sentence(assessment: Assessment, system: System = "metric", has_tank:
     if assessment.limit is None:
         return _no_limit(assessment, assessment.area_m2, system)
     return _against_limit(assessment, assessment.area_m2, assessment.limit, system, has_tank)
+
+
+def _plug_off(assessment: Assessment) -> Assessment:
+    """The result without its open check plug."""
+    area = assessment.area_m2
+    own = None if area is None else area.less(assessment.plug_area_m2)
+    return replace(assessment, plug_area_m2=0.0, area_m2=own)
 
 
 def _no_answer(assessment: Assessment) -> str:
@@ -183,6 +196,16 @@ def _sentence(text: str) -> str:
 
 def _join(*sentences: str) -> str:
     return " ".join(s for s in sentences if s)
+
+
+def _line_alone(assessment: Assessment, area: Interval, system: System) -> str:
+    """What the line takes in by itself: the box was shut off, so there is no limit to hold it against."""
+    whose = f"{assessment.box}'s line" if assessment.box else "The line"
+    if assessment.outcome == "upper-limit" or is_at_most(area):
+        much = f"at most as much as one drilled hole of {hole_text(area.high, system)}"
+    else:
+        much = f"as much as one drilled hole of {hole_interval_text(area, system)}"
+    return f"{whose} (hose, fittings, valve) takes in {much}. The box itself was not tried."
 
 
 def _upper_limit(assessment: Assessment, area: Interval, system: System) -> str:
@@ -334,15 +357,21 @@ def seal_sentence(assessment: Assessment, system: System = "metric") -> str:
     )
 
 
-def one_test_sentence(assessment: Assessment, system: System = "metric", next_step: str = "") -> str:
-    """One test tells how much, not where: the paths it had open, together, and the step that would part them."""
+def one_test_sentence(
+    assessment: Assessment, system: System = "metric", next_step: str = "", tests: int = 1
+) -> str:
+    """One test tells how much, not where: the paths it had open, together, and the step that would part them.
+
+    ``tests`` is how many of the same kind there are.
+    """
     if assessment.area_m2 is None:
         return ""
     names = [path_name(p, assessment.setup) for p in together(assessment.open_paths)]
+    first = "One test tells" if tests == 1 else f"{tests} tests of one kind tell"
     if not names:
-        return f"One test tells how much, not where: {amount(assessment.area_m2.value, system)}."
+        return f"{first} how much, not where: {amount(assessment.area_m2.value, system)}."
     verb = "together take in" if len(names) > 1 else "takes in"
-    much = f"One test tells how much, not where: {list_text(names)} {verb} {amount(assessment.area_m2.value, system)}."
+    much = f"{first} how much, not where: {list_text(names)} {verb} {amount(assessment.area_m2.value, system)}."
     return _join(much, _sentence(next_step))
 
 
