@@ -218,6 +218,8 @@ def _usable(tests: Sequence[TestPoint]) -> list[TestPoint]:
 def _too_few(tests: Sequence[TestPoint], since: str) -> str:
     usable = _usable(tests)
     n = len({t.started.date() for t in usable})
+    if n == 0:
+        return f"No trend: no test{since or ' yet'}; {_count(MIN_TESTS)} are needed, two weeks apart."
     if n < MIN_TESTS:
         one, more = ("test", "tests") if n == len(usable) else ("day with tests", "days with tests")
         many = one if n == 1 else more

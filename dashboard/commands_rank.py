@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from analysis.results import Assessment
 
 
-@click.command()
+@click.command(short_help="Where the air gets in, from several tests of one box.")
 @logs_argument
 @box_options
 @json_option
@@ -38,10 +38,11 @@ def rank(logs: tuple[Path, ...], archive: Path | None, box_file: Path | None, as
     results = [answer for answer in answers if answer is not None]
     if not results:
         return gathered.code or fault
-    from dashboard.box_answers import rank_box
+    from dashboard.box_answers import rank_box, untested_repairs
 
     box = next((box for _, box in gathered.pairs if box is not None), None)
-    ranking = rank_box(results, box, events_of(gathered.pairs, archive, box_file))
+    events = events_of(gathered.pairs, archive, box_file)
+    ranking = rank_box(results, box, events)
     if as_json:
         from dashboard.contracts import as_line, ranking_record
 
@@ -49,11 +50,11 @@ def rank(logs: tuple[Path, ...], archive: Path | None, box_file: Path | None, as
     else:
         from dashboard.text_report import ranking_text
 
-        click.echo(ranking_text(ranking))
+        click.echo(ranking_text(ranking, untested=untested_repairs(results, events)))
     return gathered.code or fault
 
 
-@click.command()
+@click.command(short_help="What a formed sheet changes.")
 @click.argument("without", metavar="WITHOUT.csv...", nargs=-1, required=True, type=EXISTING)
 @click.option("--with-sheet", metavar="WITH.csv", multiple=True, required=True, type=EXISTING,
               help="A log with a formed sheet; may be given several times.")  # fmt: skip

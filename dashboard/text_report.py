@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date
 from itertools import zip_longest
 from typing import TYPE_CHECKING
 
-from acquisition.units import STANDARD_PRESSURE_PA
+from acquisition.records import Event
+from acquisition.units import STANDARD_PRESSURE_PA, GaugeUnit, from_absolute_pa
 from analysis import wording
+from analysis.numberwords import MINUS
 from analysis.results import (
     Assessment,
     EarlierHold,
     HistoryLine,
+    Interval,
     LawVerdict,
     PathResult,
     Ranking,
@@ -19,6 +24,7 @@ from analysis.results import (
     TestPoint,
 )
 from analysis.wording import System
+from dashboard.box_answers import same_place
 from dashboard.flagwords import flag_words
 
 if TYPE_CHECKING:
@@ -26,8 +32,10 @@ if TYPE_CHECKING:
     from analysis.volume import VolumeResult
 
 Row = tuple[str, str]
+_COUNTED = {"absolute": "absolute", "vacuum": "of vacuum", "gauge": "on a gauge that shows 0 in the room"}
 
 _INDENT = "  "
+_LAW_NAMES = {"hole": "a hole", "seep": "a seep", "between": "something between hole and seep"}
 _DO_WORDS = {
     "hold": "Hold",
     "redraw": "Redraw, then hold",
@@ -76,7 +84,8 @@ def _figures(result: Assessment, system: System) -> list[Row]:
     if area is not None:
         rows.append(("leak area", wording.area_text(area, system)))
     if result.area_fit_m2 is not None:
-        rows.append(("with its volume exact", wording.area_text(result.area_fit_m2, system)))
+        exact = "with volume, barometer and temperature taken as exact"
+        rows.append(("by the readings alone", f"{wording.area_text(result.area_fit_m2, system)} ({exact})"))
     if result.leakage_rate_pa_m3_s is not None:
         room_k = result.room_k or 293.15
         rows.append(("leakage rate", wording.leakage_text(result.leakage_rate_pa_m3_s, system, room_k)))
@@ -89,7 +98,7 @@ def _notes(result: Assessment, system: System) -> list[Row]:
         rows.append(("leak law", _law(result.law)))
     if result.release is not None:
         rows.append(("release", _release(result)))
-    if result.area_m2 is not None:
+    if result.area_m2 is not None and result.setup != "line-only":
         limit = result.limit
         told = "none known: describe the pump" if limit is None else _hole_of_limit(limit.area_m2, limit.source, system)
         rows.append(("limit used", told))
@@ -100,9 +109,19 @@ def _notes(result: Assessment, system: System) -> list[Row]:
 
 
 def _law(law: LawVerdict) -> str:
+    if law.kind == "undetermined":
+        return _no_law(law)
     chances = ", ".join(f"{kind} {wording.chance_text(chance)}" for kind, chance in law.probability.items())
     variant = f", {law.variant}" if law.variant else ""
     return f"{law.kind}{variant} ({chances})"
+
+
+def _no_law(law: LawVerdict) -> str:
+    likeliest = max(law.probability, key=lambda kind: law.probability[kind])
+    chance = law.probability[likeliest]
+    if chance < 0.5:
+        return "not known: the readings fit a hole as well as a seep"
+    return f"not settled; likeliest {_LAW_NAMES[likeliest]}, {wording.chance_text(chance)}"
 
 
 def _release(result: Assessment) -> str:
@@ -139,13 +158,23 @@ def _first_sentence(sentence: str, reason: str | None) -> str:
     return f"{reason} {sentence}".strip()
 
 
-def ranking_text(result: Ranking, system: System = "metric") -> str:
-    """Where the air likely gets in: the paths, what cannot be told, the next test and what to do."""
+def ranking_text(result: Ranking, system: System = "metric", untested: Sequence[Event] = ()) -> str:
+    """Where the air likely gets in: the paths, what cannot be told, the next test and what to do.
+
+    ``untested`` are repairs with no test after them: they are said first, and what they mended is told last,
+    without a chance, as nothing but the guess from before the repair speaks for it.
+    """
     lines = [f"Where the air gets into {result.box or 'the box'}"]
+    lines += [f"{_INDENT}{repaired_sentence(repair.date, repair.path)}" for repair in untested]
     if result.outcome == "refused":
         lines.append(f"No answer. {result.reason or ''}".rstrip())
-    for place, path in enumerate(_likeliest_first(result.paths), start=1):
+    mended = [path for path in result.paths if any(same_place(path.path, repair.path) for repair in untested)]
+    others = [path for path in result.paths if path not in mended]
+    for place, path in enumerate(_likeliest_first(others), start=1):
         lines += _path_lines(place, path, system)
+    lines += [f"  -  {wording.path_name(path.path):<22} repaired and not tested since: not ranked" for path in mended]
+    if untested:
+        result = replace(result, next_test=None, advice=())
     lines += table(_ranking_notes(result, system))
     return "\n".join(lines)
 
@@ -154,14 +183,44 @@ def _likeliest_first(paths: Sequence[PathResult]) -> list[PathResult]:
     return sorted(paths, key=lambda path: path.probability_largest, reverse=True)
 
 
+def repaired_sentence(day: str, path: str) -> str:
+    """That a repair has no test after it yet, and which test would show whether it worked."""
+    where = f" ({wording.path_name(path)})" if path else ""
+    when = wording.date_text(date.fromisoformat(day[:10]))
+    return f"Repaired on {when}{where}: hold again with the same setup to see whether it worked."
+
+
 def _path_lines(place: int, path: PathResult, system: System) -> list[str]:
-    over = path.probability_over_limit
-    largest = wording.chance_text(path.probability_largest)
-    parts = [wording.area_text(path.area_m2, system), f"chance it is the largest {largest}"]
-    if over is not None:
-        parts.append(f"over the limit alone {wording.chance_text(over)}")
+    if path.path == "valve-seat":
+        parts = [_valve_seat(path.area_m2, system)]
+    else:
+        chance = wording.chance_text(path.probability_largest)
+        parts = [wording.area_text(path.area_m2, system), f"chance it is the largest {chance}"]
+        if path.probability_over_limit is not None:
+            parts.append(f"over the limit alone {wording.chance_text(path.probability_over_limit)}")
     first = f"{place:>3}. {wording.path_name(path.path):<22} {'; '.join(parts)}"
     return [first, *[f"       {sentence}" for sentence in path.evidence]]
+
+
+def _valve_seat(area: Interval, system: System) -> str:
+    """The valve seat's part: in, out, or, where its interval holds nought, how much at most."""
+    if area.low > 0.0:
+        return f"takes air in: {wording.area_text(area, system)}"
+    if area.high < 0.0:
+        out = Interval(-area.value, -area.high, -area.low)
+        return f"takes air out: {wording.area_text(out, system)}"
+    most = wording.amount(max(area.high, -area.low), system)
+    return f"none seen: at most {most}, in or out"
+
+
+def _left_out(left_out: Sequence[tuple[str, str]]) -> list[Row]:
+    """The logs left out, those with one and the same reason as one row."""
+    by_reason: dict[str, list[str]] = {}
+    for log, reason in left_out:
+        by_reason.setdefault(reason, []).append(log)
+    told = [f"{logs[0]}: {reason}" if len(logs) == 1 else f"{len(logs)} logs, each because: {reason}"
+            for reason, logs in by_reason.items()]  # fmt: skip
+    return [("left out" if first else "", text) for first, text in _with_first(told)]
 
 
 def _ranking_notes(result: Ranking, system: System) -> list[Row]:
@@ -172,7 +231,7 @@ def _ranking_notes(result: Ranking, system: System) -> list[Row]:
         rows.append(("sheet", result.comparison.sentence))
     if result.unexplained is not None:
         rows.append(("unexplained", result.unexplained.sentence))
-    rows += [("left out", f"{log}: {reason}") for log, reason in result.left_out]
+    rows += _left_out(result.left_out)
     rows += _next_test_rows(result)
     rows += [("what to do" if first else "", text) for first, text in _with_first(result.advice)]
     return rows
@@ -206,20 +265,31 @@ def history_text(line: HistoryLine, system: System = "metric") -> str:
     dated = [(test.started.date().isoformat(), _test(test, system)) for test in line.tests]
     dated += [(repair.date, f"repaired: {wording.path_name(repair.path)}, {repair.text}" if repair.path else
                f"repaired: {repair.text}") for repair in line.repairs]  # fmt: skip
-    return "\n".join([head, *table(sorted(dated, key=lambda row: row[0]))])
+    waiting = _untested_repair(line)
+    first = [head] if waiting is None else [f"{head[: -len(_trend(line))]}{waiting}", f"{_INDENT}{_trend(line)}"]
+    return "\n".join([*first, *table(sorted(dated, key=lambda row: row[0]))])
+
+
+def _untested_repair(line: HistoryLine) -> str | None:
+    """The sentence on the newest repair when no test of this line came after its day."""
+    newest = max(line.repairs, key=lambda repair: repair.date, default=None)
+    if newest is None or any(test.started.date().isoformat() > newest.date[:10] for test in line.tests):
+        return None
+    return repaired_sentence(newest.date, newest.path)
 
 
 def _trend(line: HistoryLine) -> str:
     if line.trend is None:
-        return f"no trend yet. {line.trend_reason}"
+        reason = line.trend_reason
+        return reason if reason.startswith("No trend") else f"No trend yet. {reason}"
     percent = line.trend.percent_per_month
     return f"{wording.interval_text(percent, '%', signed=True)} a month. {line.trend_reason}"
 
 
 def _test(test: TestPoint, system: System) -> str:
     if test.area_m2 is None:
-        told = "no answer"
-    elif test.outcome == "upper-limit":
+        return test.set_aside or "no answer"
+    if test.outcome == "upper-limit":
         told = f"no leak larger than {wording.amount(test.area_m2.high, system)} shown"
     else:
         told = wording.area_text(test.area_m2, system)
@@ -237,22 +307,35 @@ def volume_text(result: VolumeResult) -> str:
     return f"The inside, with the line up to the valve, is {told}.\nFor box.toml: {row}"
 
 
-def plan_text(result: HoldPlan, system: System = "metric", room_pa: float = STANDARD_PRESSURE_PA) -> str:
-    """How to hold: why first, then soak, start, hold, and what that can show."""
+def plan_text(
+    result: HoldPlan, unit: GaugeUnit | None = None, system: System = "metric", room_pa: float = STANDARD_PRESSURE_PA
+) -> str:
+    """How to hold: why first, then soak, start (as a gauge in ``unit`` shows it), hold, and what that can show."""
     if result.outcome == "refused":
         return f"No answer. {result.reason}"
     rows: list[Row] = []
     if result.soak_s is not None:
         rows.append(("soak, pump kept on", wording.duration_text(result.soak_s) if result.soak_s else "not needed"))
     if result.start_pa is not None:
-        rows.append(("shut the valve at", wording.pressure_text(result.start_pa, system, room_pa)))
+        rows.append(("shut the valve at", _on_gauge(result.start_pa, unit, system, room_pa)))
     if result.hold_s is not None:
         rows.append(("hold", wording.duration_text(result.hold_s)))
     if result.expected_percent is not None:
-        rows.append(("narrow to", f"plus or minus {result.expected_percent:.0f} %"))
+        rows.append(("leak area known to", f"within {result.expected_percent:.0f} % either way"))
     if result.smallest_leak_m2 is not None:
-        rows.append(("smallest leak it can show", f"hole of {wording.hole_text(result.smallest_leak_m2, system)}"))
+        hole = wording.hole_text(result.smallest_leak_m2, system)
+        rows.append(("smallest leak it can show", f"one drilled hole of {hole}"))
     return "\n".join([result.why, *table(rows)])
+
+
+def _on_gauge(p_pa: float, unit: GaugeUnit | None, system: System, room_pa: float) -> str:
+    """A pressure as the gauge at hand shows it, and absolute where that is another number."""
+    absolute = f"{wording.pressure_text(p_pa, system, room_pa)}{' absolute' if system == 'metric' else ''}"
+    if unit is None or (unit.reference, unit.unit) == ("absolute", "kPa"):
+        return absolute
+    shown = float(from_absolute_pa(p_pa, unit, room_pa))
+    size = f"{shown:.0f}" if abs(shown) >= 100.0 else wording.two_figures(shown)
+    return f"{wording.with_unit(size.replace('-', MINUS), unit.unit)} {_COUNTED[unit.reference]} ({absolute})"
 
 
 def box_text(name: str, result: Assessment | None, ranking: Ranking | None, has_tank: bool | None = None) -> str:

@@ -7,6 +7,7 @@ from datetime import datetime
 
 import pytest
 
+from acquisition.records import Event
 from analysis.results import (
     Assessment,
     HistoryLine,
@@ -24,6 +25,7 @@ from analysis.results import (
     Trend,
     Unexplained,
 )
+from dashboard.box_answers import untested_repairs
 from dashboard.flagwords import FLAG_WORDS, flag_words
 from dashboard.text_report import assessment_text, box_text, comparison_text, history_text, ranking_text
 
@@ -179,7 +181,7 @@ LINE = HistoryLine(
 
 def test_history_is_in_the_order_of_dates_with_repairs_between():
     lines = plain(history_text(LINE)).splitlines()
-    assert lines[0] == "B-04, vents taped: no trend yet. Three tests are too few."
+    assert lines[0] == "B-04, vents taped: No trend yet. Three tests are too few."
     assert [line.split()[0] for line in lines[1:]] == [
         "2026-01-05", "2026-03-01", "2026-03-02", "2026-04-05", "2026-04-06"
     ]  # fmt: skip
@@ -201,3 +203,90 @@ def test_a_box_in_a_few_lines_has_answer_likeliest_path_and_next_step():
     assert lines[2].startswith("  1. sheet edge")
     assert "Heat the corners." in lines[-1]
     assert box_text("B-99", None, None) == "B-99: no test yet"
+
+
+@pytest.mark.parametrize(
+    ("probability", "told"),
+    [
+        ({"hole": 0.33, "seep": 0.33, "between": 0.34}, "not known: the readings fit a hole as well as a seep"),
+        ({"hole": 0.1, "seep": 0.8, "between": 0.1}, "not settled; likeliest a seep, 80 in 100"),
+    ],
+)
+def test_an_undetermined_law_is_told_in_words(probability, told):
+    law = LawVerdict("undetermined", None, None, None, probability)
+    assert row(assessment_text(replace(OVER, law=law)), "leak law").endswith(told)
+
+
+@pytest.mark.parametrize("verdict", ["tight", "within", "over", "cannot-tell"])
+def test_a_capped_hose_is_held_against_no_limit(verdict):
+    text = plain(assessment_text(replace(OVER, setup="line-only", verdict=verdict)))
+    assert text.startswith("B-07's line (hose, fittings, valve) takes in as much as one drilled hole of 1.23 mm")
+    assert "limit" not in text
+    assert not any(word in text for word in ("Tight", "Within", "Over", "Cannot tell"))
+
+
+def test_logs_left_out_for_one_reason_are_one_line_with_their_count():
+    left = (*((f"{n}.csv", "older") for n in range(23)), ("x.csv", "too short"))
+    lines = plain(ranking_text(replace(RANKING, left_out=left))).splitlines()
+    assert [line.strip() for line in lines if "older" in line] == ["left out        23 logs, each because: older"]
+    assert sum(".csv" in line for line in lines) == 1
+
+
+@pytest.mark.parametrize(
+    ("area", "told"),
+    [
+        (Interval(-0.001e-6, -0.01e-6, 0.02e-6), "none seen: at most 0.020 mm², in or out"),
+        (Interval(-0.1e-6, -0.12e-6, -0.08e-6), "takes air out: 0.10 mm², 0.08 to 0.12"),
+        (Interval(0.1e-6, 0.08e-6, 0.12e-6), "takes air in: 0.10 mm², 0.08 to 0.12"),
+    ],
+)
+def test_the_valve_seat_is_told_without_a_minus_and_without_chances(area, told):
+    ranking = replace(RANKING, paths=(PathResult("valve-seat", area, 0.0, 0.0, 0.0, ()),))
+    line = next(line for line in plain(ranking_text(ranking)).splitlines() if "valve seat" in line)
+    assert line.endswith(told)
+
+
+REPAIR = Event("2026-05-04", "sheet-edge", "repair", "lip rounded")
+
+
+def test_a_repair_that_nothing_was_tested_since_is_said_first_and_is_not_ranked():
+    lines = plain(ranking_text(RANKING, untested=(REPAIR,))).splitlines()
+    assert lines[1].strip() == (
+        "Repaired on 4 May 2026 (sheet edge): hold again with the same setup to see whether it worked."
+    )
+    assert lines[2].startswith("  1. port flange")
+    assert next(line for line in lines if "not ranked" in line).split()[1:3] == ["sheet", "edge"]
+    assert not any("Heat the corners." in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("day", "path", "later", "waits"),
+    [
+        ("2026-05-04", "panel-edges", (), True),
+        ("2026-05-03", "panel-edges", (), True),  # a test of the very day came before it: a bead must cure
+        ("2026-05-02", "panel-edges", (), False),
+        ("2026-05-02", "panel-edges/left", (), False),
+        ("2026-05-02", "sheet-edge", (), True),
+        ("2026-05-04", "panel-edges", (Event("2026-05-05", "panel-edges", "remark", "hiss"),), False),
+    ],
+)
+def test_a_repair_waits_for_a_test_with_its_path_open(day, path, later, waits):
+    events = (Event(day, path, "repair", "new bead"), *later)
+    assert bool(untested_repairs([OVER], events)) == waits
+
+
+def test_history_says_first_that_a_repair_has_no_test_after_it():
+    line = replace(LINE, repairs=(*LINE.repairs, Repair("2026-05-04", "panel-edges", "new bead")))
+    lines = plain(history_text(line)).splitlines()
+    assert lines[0] == (
+        "B-04, vents taped: Repaired on 4 May 2026 (panel edges): hold again with the same setup to see whether it "
+        "worked."
+    )
+    assert lines[1].strip() == "No trend yet. Three tests are too few."
+
+
+def test_history_tells_a_refusal_once():
+    refused = replace(LINE.tests[2], set_aside="no answer: The hold is too short.")
+    assert plain(history_text(replace(LINE, tests=(refused,), repairs=()))).splitlines()[1].endswith(
+        "2026-04-06  no answer: The hold is too short."
+    )
