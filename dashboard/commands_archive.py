@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,8 +19,10 @@ from dashboard.faults import DONE, complain
 if TYPE_CHECKING:
     from analysis.results import HistoryLine
 
+_MOST_NAMES = 8
 
-@click.command()
+
+@click.command(short_help="One box over the months: tests, repairs, trend.")
 @click.option("--archive", "folder", metavar="DIR", required=True, type=EXISTING, help="The archive.")
 @click.option("--box-id", metavar="ID", help="Only this box.")
 @json_option
@@ -39,8 +42,15 @@ def _names(archive: Archive, folder: Path, box_id: str | None) -> Sequence[str]:
     if not names:
         raise UnreadableInput("there is no box in this archive; name the folder that holds the boxes' folders.", folder)
     if box_id is not None and box_id not in names:
-        raise UnreadableInput(f"there is no box {box_id} in this archive, only {', '.join(names)}.", folder)
+        raise WrongUsage(f"There is no box {box_id} in {folder}{near_names(box_id, names)}.")
     return names if box_id is None else (box_id,)
+
+
+def near_names(wanted: str, names: Sequence[str]) -> str:
+    """The boxes that ``wanted`` may have meant, to stand after "there is no box": the likest, else the first few."""
+    near = get_close_matches(wanted, names, n=3, cutoff=0.8) or list(names[:_MOST_NAMES])
+    more = "" if len(near) == len(names) else f" (of {len(names)} boxes)"
+    return f"; there is {', '.join(near)}{more}"
 
 
 def _history_of(archive: Archive, name: str, troubles: list[str]) -> Sequence[HistoryLine]:
@@ -63,7 +73,7 @@ def _print_lines(lines: Sequence[HistoryLine], as_json: bool) -> None:
         click.echo(as_line(history_record(line)) if as_json else f"{history_text(line)}\n")
 
 
-@click.command()
+@click.command(short_help="Write down a repair of a box, or a remark on it.")
 @click.argument("box_id", metavar="ID")
 @click.option("--archive", "folder", metavar="DIR", required=True, type=EXISTING, help="The archive.")
 @click.option("--date", "day", metavar="D", help="When, such as 2026-05-03; today if not said.")
@@ -75,7 +85,10 @@ def note(box_id: str, folder: Path, day: str | None, path: str, repair: str | No
     if (repair is None) == (remark is None):
         raise WrongUsage("Say either --repair TEXT or --remark TEXT.")
     archive = Archive(folder)
-    known = archive.folder(box_id).is_dir()
+    known, names = archive.folder(box_id).is_dir(), archive.boxes()
+    if not known and names:
+        describe = f"describe it first with 'boxhold new-box {box_id} --archive {folder}'"
+        raise WrongUsage(f"There is no box {box_id} in {folder}{near_names(box_id, names)}; {describe}.")
     when = day or date.today().isoformat()
     event = Event(when, path, "remark", remark or "") if repair is None else Event(when, path, "repair", repair)
     archive.add_event(box_id, event)

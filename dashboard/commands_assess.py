@@ -9,7 +9,7 @@ import click
 from dashboard.commands_common import assess_all, box_options, gather, json_option, logs_argument
 
 
-@click.command()
+@click.command(short_help="How much air gets in, from each log.")
 @logs_argument
 @box_options
 @click.option("--jobs", metavar="N", type=click.IntRange(1, 256),

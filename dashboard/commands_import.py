@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquisition.errors import WrongUsage
+from dashboard.commands_common import POSITIVE
 
 if TYPE_CHECKING:
     from acquisition.importing import ImportMapping
@@ -21,13 +22,13 @@ PREVIEW_ROWS = 5
 PREVIEW_LINES = 10
 
 
-@click.command(name="import")
+@click.command(name="import", short_help="Convert other loggers' files into logs.")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=FILE)
 @click.option("--unit", metavar="UNIT", help='What the pressures are, such as "absolute kPa".')
 @click.option("--pressure", metavar="COLUMN", help="Column of the pressure: its name, or its number from 1.")
 @click.option("--time", metavar="COLUMN", help="Column of the time: its name, or its number from 1.")
 @click.option("--time-kind", metavar="KIND", help="What the time counts: seconds, minutes, clock, counter, ...")
-@click.option("--interval", metavar="SECONDS", type=click.FloatRange(min=0, min_open=True),
+@click.option("--interval", metavar="SECONDS", type=POSITIVE,
               help="Seconds between two rows, where the file only counts them.")  # fmt: skip
 @click.option("--set", "keys", metavar="KEY=VALUE", multiple=True, help="A header key of the log, such as box=B-07.")
 @click.option("--out", metavar="LOG.csv", type=FILE, help="Name of the log, for one file; else beside the original.")

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from analysis.pumpcurve import PumpCurve
 
 
-@click.command()
+@click.command(short_help="Read the pump's speed off a log's pump-down.")
 @click.argument("log", metavar="LOG", type=EXISTING)
 @box_options
 @click.option("--yes", is_flag=True, help="Write the pump to the box file without asking.")

@@ -24,6 +24,7 @@ from acquisition.records import Box, Log, LogHeader
 from acquisition.serialport import SIMULATED
 from acquisition.setups import SETUPS, check_path
 from acquisition.units import GaugeUnit, parse_gauge_unit
+from dashboard.commands_common import POSITIVE
 from dashboard.commands_import import import_logs
 from dashboard.faults import complain
 
@@ -33,7 +34,7 @@ FILE = click.Path(path_type=Path)
 LOOK_EVERY_S = 0.1
 
 
-@click.command()
+@click.command(short_help="Record a hold test from a gauge.")
 @click.option("--port", "address", metavar="ADDRESS",
               help="The gauge's port; 'boxhold gauges' lists them. Any pyserial address.")  # fmt: skip
 @click.option("--unit", metavar="UNIT", help='What a bare number means, such as "absolute kPa" or "vacuum inHg".')
@@ -49,7 +50,7 @@ LOOK_EVERY_S = 0.1
 @click.option("--archive", metavar="DIR", type=FILE, help="File the log under its box in this archive.")
 @click.option("--box", "box_file", metavar="BOX.toml", type=FILE,
               help="The box's file, for the estimate while recording.")  # fmt: skip
-@click.option("--for", "seconds", metavar="SECONDS", type=click.FloatRange(min=0, min_open=True),
+@click.option("--for", "seconds", metavar="SECONDS", type=POSITIVE,
               help="End after so long.")  # fmt: skip
 @click.option("--quiet", is_flag=True, help="Ask nothing and say only what goes wrong.")
 @click.option("--manual", is_flag=True, help="Type readings from a dial gauge instead.")
@@ -84,6 +85,8 @@ def record(
 
         header, first_pull = ask_first(header)
     wanted = Wanted(address, gauge, _place(out, archive, header), header, watched=guided)
+    if not quiet:
+        _tell_undescribed(header, box_file, archive, wanted.out)
     box = _box(header, box_file, archive, wanted.out) if guided else None
     _finish_interrupted(wanted.out, ask=guided)
     with ended_by_signal() as ended:
@@ -160,6 +163,23 @@ def _box(header: LogHeader, box_file: Path | None, archive: Path | None, out: Pa
 
     log = Log(header, np.empty(0), np.empty(0), path=out)
     return BoxFinder(archive if box_file is None and archive and archive.is_dir() else None, box_file).box_of(log)
+
+
+def _tell_undescribed(header: LogHeader, box_file: Path | None, archive: Path | None, out: Path) -> None:
+    """Say once, and go on, when a box was named that no file describes."""
+    if header.box is None or header.volume_L is not None:
+        return
+    try:
+        described = _box(header, box_file, archive, out) is not None
+    except UnreadableInput as problem:
+        complain(str(problem))
+        return
+    if not described:
+        where = "" if archive is None else f" --archive {archive}"
+        complain(
+            f"Box {header.box} is not described, so its volume is unknown and the log will give no area;"
+            f" 'boxhold new-box {header.box}{where}' mends that, also afterwards."
+        )
 
 
 def _finish_interrupted(out: Path, *, ask: bool) -> None:
@@ -241,9 +261,9 @@ def _kind(trouble: str) -> str:
     return "".join(c for c in trouble if not c.isdigit())
 
 
-@click.command()
+@click.command(short_help="Play a log as if it were a gauge.")
 @click.argument("log", required=False, type=FILE)
-@click.option("--speed", type=click.FloatRange(min=0, min_open=True), default=1.0, help="How many times as fast.")
+@click.option("--speed", metavar="TIMES", type=POSITIVE, default=1.0, help="How many times as fast.")
 @click.option("--simulate", "settings", metavar="SETTINGS", is_flag=False, flag_value="",
               help="Play a make-believe box instead, such as leak_mm2=0.3,wood=bare,hold_s=300.")  # fmt: skip
 @click.option("--tcp", "tcp_port", metavar="PORT", type=click.IntRange(0, 65535),
@@ -321,10 +341,10 @@ def _term_as_interrupt() -> Iterator[None]:
         signal.signal(signal.SIGTERM, before)
 
 
-@click.command()
+@click.command(short_help="Find the ports and how the gauge speaks.")
 @click.option("--port", "address", metavar="ADDRESS", help="Listen at this port only.")
 @click.option("--baud", type=int, metavar="N", help="Listen at this speed only.")
-@click.option("--seconds", type=click.FloatRange(0.1, 600), default=4.0, show_default=True,
+@click.option("--seconds", metavar="SECONDS", type=click.FloatRange(0.1, 600), default=4.0, show_default=True,
               help="How long at each speed.")  # fmt: skip
 @click.option("--ask", metavar="TEXT", help="Ask with this text twice a second, such as MEAS:PRES?")
 @click.option("--unit", metavar="UNIT", help='What the numbers are, such as "absolute kPa".')

@@ -24,7 +24,7 @@ port_option = click.option(
 )  # fmt: skip
 
 
-@click.command()
+@click.command(short_help="The sample boxes of an invented shop: answers, then pages.")
 @click.option("--no-serve", is_flag=True, help="Print the answers only; serve no pages.")
 @port_option
 def demo(no_serve: bool, port: int) -> int:
@@ -90,7 +90,7 @@ def _print_answers(shop: Shop) -> int:
     return code
 
 
-@click.command()
+@click.command(short_help="The pages of an archive, on this computer.")
 @click.option("--archive", metavar="DIR", type=click.Path(path_type=Path),
               help="The archive; else this folder if it holds boxes, else the sample boxes.")  # fmt: skip
 @click.option("--share", is_flag=True, help="Let other devices in the shop in, by the link that is printed.")

@@ -49,6 +49,21 @@ def test_help_lists_every_command(capsys):
     assert [name for name in cli.COMMANDS if f"\n  {name} " not in told] == []
 
 
+def test_the_list_of_commands_says_each_in_full_on_a_narrow_terminal(capsys):
+    assert cli.run(["--help"]) == 0
+    listed = capsys.readouterr().out.split("Commands:")[1]
+    assert len(listed.strip().splitlines()) == len(cli.COMMANDS)
+    assert "..." not in listed
+
+
+@pytest.mark.parametrize("name", list(cli.COMMANDS))
+def test_help_shows_no_bounds_that_are_none(name, capsys):
+    assert cli.run([name, "--help"]) == 0
+    told = capsys.readouterr().out
+    assert "None" not in told
+    assert "[x" not in told
+
+
 @pytest.mark.parametrize(
     ("error", "code", "sentence"),
     [

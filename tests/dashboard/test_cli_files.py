@@ -126,5 +126,45 @@ def test_history_of_no_archive_says_so(tmp_path, capsys):
 
 def test_history_of_an_unknown_box_names_those_there_are(tmp_path, capsys):
     assert run(["new-box", "B-07", "--archive", str(tmp_path)]) == 0
-    assert run(["history", "--archive", str(tmp_path), "--box-id", "B-08"]) == 3
-    assert "only B-07" in capsys.readouterr().err
+    capsys.readouterr()
+    assert run(["history", "--archive", str(tmp_path), "--box-id", "B-08"]) == 2
+    told = capsys.readouterr().err
+    assert told == f"There is no box B-08 in {tmp_path}; there is B-07.\n"
+
+
+def test_note_to_a_box_that_is_not_there_names_the_likely_ones_and_writes_nothing(tmp_path, capsys):
+    for name in ("tray-1", "tray-2", "sign"):
+        assert run(["new-box", name, "--archive", str(tmp_path)]) == 0
+    capsys.readouterr()
+    assert run(["note", "tray-3", "--archive", str(tmp_path), "--remark", "x"]) == 2
+    told = capsys.readouterr().err
+    assert "tray-1" in told
+    assert "sign" not in told
+    assert "boxhold new-box tray-3" in told
+    assert not (tmp_path / "tray-3").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        # Spans that board may have: common practice, no source (220 mm for 18 mm, none under 12 mm). Two baffles
+        # of 18 mm across 600 mm leave (600 - 36) / 3 = 188 mm.
+        (["--board-mm", "18"], "Its top spans 600 mm; 18 mm board may span 220: do not pump it down before it has "
+                               "baffles, 2 across its length."),
+        (["--board-mm", "18", "--baffles", "1x0"], "spans 291 mm"),
+        (["--board-mm", "18", "--baffles", "2x2"], "First pull in steps of 25, 50 and 80 kPa"),
+        (["--board-mm", "9", "--baffles", "2x2"], "too thin"),
+        ([], "First pull in steps"),
+    ],
+)  # fmt: skip
+def test_new_box_gives_the_caution_on_its_top(tmp_path, capsys, words, told):
+    base = ["new-box", "B-07", "--archive", str(tmp_path), "--inside-mm", "600x600x90", "--wood", "bare"]
+    assert run([*base, *words]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 2
+    assert told in lines[1]
+
+
+def test_a_vessel_without_wood_has_no_top_to_mind(tmp_path, capsys):
+    assert run(["new-box", "tank", "--out", str(tmp_path / "box.toml"), "--wood", "none"]) == 0
+    assert "Caution" not in capsys.readouterr().out

@@ -52,6 +52,20 @@ def send(line: Pty, out: Path, *texts: bytes) -> None:
     wait_until(lambda: rows(out) >= before + len(texts))
 
 
+@pytest.mark.parametrize("described", [True, False])
+def test_a_box_that_no_file_describes_is_said_once_and_recorded(tmp_path: Path, described: bool) -> None:
+    out = tmp_path / "a.csv"
+    if described:
+        (tmp_path / "box.toml").write_text('name = "B-99"\n', encoding="utf-8")
+    with pty() as line, recorder(line.name, out, "--box-id", "B-99", "--setup", "vents-taped") as process:
+        send(line, out, b"101.3", b"101.2")
+        process.send_signal(signal.SIGTERM)
+        _, complaints = process.communicate(timeout=30)
+    assert process.returncode == 0
+    assert complaints.count("Box B-99 is not described") == (0 if described else 1)
+    assert read_log(out).elapsed_s.size == 2
+
+
 @pytest.mark.parametrize("sign", [signal.SIGTERM, signal.SIGINT])
 def test_a_signal_closes_the_log(tmp_path: Path, sign: signal.Signals) -> None:
     out = tmp_path / "a.csv"
