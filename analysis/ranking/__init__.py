@@ -9,15 +9,14 @@ import numpy as np
 from acquisition.errors import WrongUsage
 from acquisition.records import Box, Event
 from acquisition.setups import SETUPS
+from analysis.ranking.choice import choose_next, limit_m2, standing
 from analysis.ranking.nexttest import search
 from analysis.ranking.posterior import SEED, solve
 from analysis.ranking.repairs import Worked, repair_worked
 from analysis.ranking.report import (
     advice,
-    choose_next,
     group_areas,
     groups,
-    limit_m2,
     not_tested,
     path_results,
     unexplained,
@@ -70,11 +69,13 @@ def rank(
     results = path_results(posterior, limit, events)
     apart = groups(posterior, results)
     odd = unexplained(posterior, box, events, rng)
-    choice = choose_next(posterior, search(posterior, box, _drilled(used, box), rng), odd, box, limit)
+    found = search(posterior, box, _drilled(used, box), rng)
+    stand = standing(posterior, results, found.paths, limit)
+    choice = choose_next(posterior, found, stand, odd, box, limit)
     return Ranking(
         box=name, outcome="ranked", reason=None, comparison=comparison, paths=results, not_told_apart=apart,
         not_tested=not_tested(posterior), unexplained=odd, left_out=left, next_test=choice.test,
-        advice=advice(results, apart, used, choice, odd, limit), not_told_apart_m2=group_areas(posterior, apart),
+        advice=advice(results, apart, used, choice, odd, stand, limit), not_told_apart_m2=group_areas(posterior, apart),
     )
 
 

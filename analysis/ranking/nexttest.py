@@ -1,7 +1,8 @@
 """The test that would tell most: expected information about which place is the largest, by simulation.
 
 For every feasible test the posterior predicts a spread of results. The information is what the result and the
-name of the largest path share (Shannon), divided by the minutes the test takes.
+name of the largest path share (Shannon). Of the best, the one that together with a best second test tells most,
+divided by the minutes of both, comes first: a test may be worth little by itself and much before another.
 """
 
 from __future__ import annotations
@@ -26,6 +27,8 @@ from analysis.results import FloatArray
 Do = Literal["hold", "redraw", "stall", "vent-behind-valve", "repeat"]
 BINS = 14
 FIT_SPREAD = 0.05
+FIRSTS, SECONDS = 12, 25
+"""How many of the tests with the most bits a minute are looked at as the first and as the second of two."""
 
 # Minutes (common practice, no source): pump-down, soak, hold, redraw, hold and let-up; closing the top anew; each seal.
 BASE_MIN = 20.0
@@ -47,18 +50,18 @@ class Candidate:
     valve: str | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Worth:
     """What a candidate is worth.
 
-    ``bits`` of information, ``right`` the expected chance of naming the right path after it, ``area_m2`` the
-    median area it would show.
+    ``bits`` of information, ``area_m2`` the median area it would show, ``inside`` (draws x bins) the chance of
+    each bin of results given each draw.
     """
 
     test: Candidate
     bits: float
-    right: float
     area_m2: float
+    inside: FloatArray
 
 
 def full_areas(posterior: Posterior, box: Box | None, drilled: bool, rng: np.random.Generator) -> dict[str, FloatArray]:
@@ -141,8 +144,8 @@ def _factor(path: str, test: Candidate, rng: np.random.Generator, n: int) -> Flo
     return np.exp(offset + slope * u + cubic * u**3)
 
 
-def gain_bits(labels: np.ndarray, n_labels: int, inside: FloatArray) -> tuple[float, float]:
-    """Information (bits) between labels and a result sorted into bins, and the chance to name the label after it.
+def gain_bits(labels: np.ndarray, n_labels: int, inside: FloatArray) -> float:
+    """Information (bits) between labels and a result sorted into bins.
 
     ``inside`` (draws x bins) is the chance of each bin given each draw. The excess of the plug-in estimate
     in a finite number of draws is taken off to first order (as Miller 1955, with the spread of ``inside``
@@ -154,11 +157,26 @@ def gain_bits(labels: np.ndarray, n_labels: int, inside: FloatArray) -> tuple[fl
     np.add.at(squares, labels, inside**2 / n)
     rows, cols = joint.sum(axis=1, keepdims=True), joint.sum(axis=0, keepdims=True)
     with np.errstate(divide="ignore", invalid="ignore"):
-        terms = np.where(joint > 0.0, joint * np.log2(joint / (rows * cols)), 0.0)
         within = np.where(joint > 0.0, squares / joint - joint / rows, 0.0).sum()
         between = np.where(cols > 0.0, squares.sum(axis=0) / cols - cols, 0.0).sum()
     excess = (within - between) / (2.0 * n * math.log(2.0))
-    return max(float(terms.sum()) - float(excess), 0.0), float(joint.max(axis=0).sum())
+    return max(_shared_bits(joint) - float(excess), 0.0)
+
+
+def _shared_bits(joint: FloatArray) -> float:
+    """Information (bits) between the rows and the columns of a table of joint chances."""
+    known = joint > 0.0
+    apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
+    return float(np.sum(joint[known] * np.log2(joint[known] / apart[known])))
+
+
+def pair_bits(labels: np.ndarray, n_labels: int, first: FloatArray, second: FloatArray) -> float:
+    """Information (bits) between labels and two results together, each sorted into bins (draws x bins)."""
+    joint = np.zeros((n_labels, first.shape[1] * second.shape[1]))
+    for k in range(n_labels):
+        mine = labels == k
+        joint[k] = (first[mine].T @ second[mine]).ravel() / len(labels)
+    return _shared_bits(joint)
 
 
 def bin_chances(mean: FloatArray, sd: FloatArray, shares: FloatArray, bins: int = BINS) -> FloatArray:
@@ -189,13 +207,13 @@ def weigh(test: Candidate, posterior: Posterior, areas: dict[str, FloatArray], l
     mean, variance = _sums(test, areas, rng) if test.do == "hold" else _again_sums(test, posterior)
     slope2 = 1.0 / (mean**2 + 4.0 * FLOOR_M2**2)
     sd = np.sqrt(variance * slope2 + FIT_SPREAD**2 + (SCATTER[:, None] * mean) ** 2 * slope2)
-    bits, right = gain_bits(labels, n_labels, bin_chances(stretch(mean), sd, SCATTER_SHARE))
-    return Worth(test, bits, right, float(np.median(mean)))
+    inside = bin_chances(stretch(mean), sd, SCATTER_SHARE)
+    return Worth(test, gain_bits(labels, n_labels, inside), float(np.median(mean)), inside)
 
 
 @dataclass(frozen=True, eq=False)
 class Search:
-    """All candidates weighed, best information per minute first, and today's chances over all paths."""
+    """All candidates weighed, the one to make first, and today's chances over all paths."""
 
     paths: tuple[str, ...]
     chance: FloatArray
@@ -213,7 +231,18 @@ def search(posterior: Posterior, box: Box | None, drilled: bool, rng: np.random.
     labels = largest(areas, paths)
     worth = [weigh(c, posterior, areas, labels, len(paths), rng) for c in candidates(posterior, areas, drilled)]
     worth.sort(key=lambda w: -w.bits / w.test.minutes)
-    return Search(paths, chances(labels, len(paths)), tuple(worth))
+    ahead = {id(w): _two_ahead(w, worth[:SECONDS], labels, len(paths)) for w in worth[:FIRSTS]}
+    order = (*sorted(worth[:FIRSTS], key=lambda w: -ahead[id(w)]), *worth[FIRSTS:])
+    return Search(paths, chances(labels, len(paths)), order)
+
+
+def _two_ahead(first: Worth, seconds: Sequence[Worth], labels: np.ndarray, n_labels: int) -> float:
+    """Bits a minute of a test together with the best second one."""
+    return max(
+        (pair_bits(labels, n_labels, first.inside, w.inside) / (first.test.minutes + w.test.minutes)
+         for w in seconds if w is not first),
+        default=first.bits / first.test.minutes,
+    )
 
 
 def predicted_m2(test: Candidate, posterior: Posterior, box: Box | None, rng: np.random.Generator) -> FloatArray:

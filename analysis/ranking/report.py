@@ -3,54 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
 from acquisition.records import Box, Event
-from acquisition.setups import PATHS, open_paths, parent
+from acquisition.setups import PATHS, parent
+from analysis.ranking.choice import Choice, Standing, nothing_to_reseal
 from analysis.ranking.likelihood import SCATTER
-from analysis.ranking.nexttest import Candidate, Search, Worth, predicted_m2
+from analysis.ranking.nexttest import Candidate, predicted_m2
 from analysis.ranking.posterior import Posterior, chances, interval_m2, largest, odd_chances, solve
 from analysis.ranking.words import (
-    either_text,
     evidence,
     first_words,
     none_yet_words,
     odd_sentence,
+    quiet_words,
     states,
-    step_words,
 )
 from analysis.remedies import remedy
 from analysis.results import Assessment, FloatArray, Interval, NextTest, PathResult, Unexplained
-from analysis.wording import path_name
 
-NAMED = 0.9
-"""Chance at which a place is named as the one to reseal."""
-SETTLED = 0.95
-"""Chance at which no further test is asked for."""
+TWINS = 0.85
+"""Most that one of several places can have of their common chance when no test parts them."""
 ODD = 0.7
 UNFORESEEN = 0.02
-LEAST_BITS = 0.02
-LEAST_GAIN = 0.004
 SEAM = "To find the seam, tape one side at a time (front, back, left, right) and hold again."
-_CHOKED_PA_M3_S_PER_M2 = 20.13e6
-_WANTED_RISE_PA = 6e3
-_LITRE = 1e-3
-
-
-def limit_m2(tests: Sequence[Assessment]) -> float | None:
-    """The box's limit as its tests carry it, the strictest."""
-    limits = [t.limit.area_m2 for t in tests if t.limit is not None]
-    return min(limits) if limits else None
 
 
 def path_results(posterior: Posterior, limit: float | None, events: Sequence[Event]) -> tuple[PathResult, ...]:
     """Every listed path's part, likeliest first."""
     inward = posterior.inward
     found = chances(largest(posterior.areas_m2, inward), len(inward)).tolist() if inward else []
-    chance = dict(zip(inward, found, strict=True))
+    chance = held_back(dict(zip(inward, found, strict=True)), twins(posterior))
     total = sum(np.clip(posterior.areas_m2[p], 0.0, None) for p in posterior.listed)
     results = [_one(posterior, p, chance.get(p, 0.0), total, limit, events) for p in posterior.listed]
     return tuple(sorted(results, key=lambda r: (-r.probability_largest, -r.area_m2.value)))
@@ -66,6 +51,34 @@ def _one(
     return PathResult(path, interval_m2(draws), share, chance, over, evidence(posterior, path, chance, events))
 
 
+def twins(posterior: Posterior) -> tuple[tuple[str, ...], ...]:
+    """Places that count alike in every test; only the guess, the leak law or a remark speaks for one of them."""
+    alike: dict[tuple[float, ...], list[str]] = {}
+    for path in posterior.inward:
+        alike.setdefault(states(posterior.problem, path), []).append(path)
+    return tuple(tuple(group) for group in alike.values() if len(group) > 1)
+
+
+def held_back(chance: dict[str, float], alike: Sequence[Sequence[str]]) -> dict[str, float]:
+    """``chance`` with none above ``TWINS`` of what its group has; the others of the group share the rest.
+
+    Guess, law and ear may lean to one place, but are not allowed to name it: only a test that parts it is.
+    """
+    out = dict(chance)
+    for group in alike:
+        total = sum(chance[p] for p in group)
+        first = max(group, key=lambda p: chance[p])
+        spare = chance[first] - TWINS * total
+        if spare <= 0.0:
+            continue
+        others = [p for p in group if p != first]
+        rest = sum(chance[p] for p in others)
+        out[first] -= spare
+        for p in others:
+            out[p] += spare * (chance[p] / rest if rest > 0.0 else 1.0 / len(others))
+    return out
+
+
 def groups(posterior: Posterior, results: Sequence[PathResult]) -> tuple[tuple[str, ...], ...]:
     """Paths that no test parts, or only ever by their sum."""
     chance = {r.path: r.probability_largest for r in results}
@@ -77,7 +90,7 @@ def groups(posterior: Posterior, results: Sequence[PathResult]) -> tuple[tuple[s
             for p in merged:
                 joined[p] = merged
     found = dict.fromkeys(tuple(p for p in inward if p in joined[q]) for q in inward)
-    return tuple(g for g in found if len(g) > 1 and not _decided([chance[p] for p in g], len(posterior.problem.tests)))
+    return tuple(g for g in found if len(g) > 1)
 
 
 def _alike(posterior: Posterior, a: str, b: str) -> bool:
@@ -89,11 +102,6 @@ def _trade_off(posterior: Posterior, a: str, b: str) -> bool:
     x, y = posterior.areas_m2[a], posterior.areas_m2[b]
     cap = float(np.quantile(x + y, 0.99))
     return bool(np.corrcoef(np.minimum(x, cap), np.minimum(y, cap))[0, 1] < -0.5)
-
-
-def _decided(inside: Sequence[float], n_tests: int) -> bool:
-    """Whether law, flags or remarks single one of the group out."""
-    return n_tests > 1 and sum(inside) > 0.1 and max(inside) > SETTLED * sum(inside)
 
 
 def group_areas(posterior: Posterior, apart: Sequence[Sequence[str]]) -> tuple[Interval, ...]:
@@ -133,80 +141,9 @@ def _foreseen(measured_m2: float, expected_m2: FloatArray, rng: np.random.Genera
     return min(above, 1.0 - above) > UNFORESEEN
 
 
-@dataclass(frozen=True)
-class Choice:
-    """The next test with the words of its step."""
-
-    test: NextTest | None
-    step: str
-
-
-def choose_next(
-    posterior: Posterior, found: Search, odd: Unexplained | None, box: Box | None, limit: float | None
-) -> Choice:
-    """The test worth its minutes, or none when no test would change the repair."""
-    tests = posterior.problem.tests
-    if odd is not None:
-        test = next(t for t in tests if t.log == odd.log)
-        bits = max((w.bits for w in found.worth if w.test.do == "repeat"), default=0.0)
-        step = step_words("repeat", test.setup or "", test.sealed, test)
-        hold = _hold_s(test.area_m2.value if test.area_m2 else 0.0, test.setup or "", tests)
-        return Choice(NextTest("repeat", test.setup or "", test.sealed, hold, bits, odd.sentence), step)
-    if nothing_to_reseal(tests, limit):
-        return Choice(None, "")
-    now = float(found.chance.max())
-    likeliest = parent(found.paths[int(np.argmax(found.chance))])
-    if likeliest not in {parent(p) for p in posterior.listed}:
-        return _as_choice(next(w for w in found.worth if likeliest in _opened(w)), found, tests, box)
-    useful = [w for w in found.worth if w.bits >= LEAST_BITS and (now < NAMED or w.right - now >= LEAST_GAIN)]
-    if now >= SETTLED:
-        return Choice(None, "")
-    return _as_choice(useful[0], found, tests, box) if useful else Choice(None, "")
-
-
-def _opened(worth: Worth) -> tuple[str, ...]:
-    return open_paths(worth.test.setup, worth.test.seal)
-
-
-def nothing_to_reseal(tests: Sequence[Assessment], limit: float | None) -> bool:
-    """Whether even the setup of production was shown to be tight, last time it was held."""
-    sheets = [t for t in tests if t.setup == "formed-sheet"]
-    return limit is not None and bool(sheets) and sheets[-1].verdict == "tight"
-
-
-def _as_choice(worth: Worth, found: Search, tests: Sequence[Assessment], box: Box | None) -> Choice:
-    c = worth.test
-    do = "stall" if c.do == "hold" and _stalls(worth.area_m2, box, tests) else c.do
-    step = step_words(do, c.setup, c.seal, tests[-1])
-    order = np.argsort(-found.chance, kind="stable")[:3]
-    suspects = [path_name(found.paths[i]) for i in order if found.chance[i] > 0.03]
-    asks = f"It asks which lets in most, {either_text(suspects)}" if len(suspects) > 1 else "It makes surer"
-    why = f"{asks}; no other test tells as much in its time."
-    hold = 0.0 if do == "stall" else _hold_s(worth.area_m2, c.setup, tests)
-    return Choice(NextTest(do, c.setup, c.seal, hold, round(worth.bits, 4), why), step)
-
-
-def _stalls(area_m2: float, box: Box | None, tests: Sequence[Assessment]) -> bool:
-    """Whether the pump would not get below half of room pressure against this area."""
-    room = next((t.room_pa for t in reversed(tests) if t.room_pa is not None), 101_325.0)
-    if box is None or box.pump is None or box.pump.speed_L_s is None:
-        return False
-    net = box.pump.speed_L_s * _LITRE * (0.5 * room - box.pump.ultimate_kPa * 1e3)
-    return area_m2 * _CHOKED_PA_M3_S_PER_M2 * room / 101_325.0 > max(net, 0.0)
-
-
-def _hold_s(area_m2: float, setup: str, tests: Sequence[Assessment]) -> float:
-    """Seconds for a rise that a shop's gauge reads well, between one and five minutes."""
-    if setup == "line-only":
-        return 60.0
-    volume = next((t.volume_m3 for t in reversed(tests) if t.volume_m3 and t.setup != "line-only"), 0.032)
-    seconds = _WANTED_RISE_PA * volume / (_CHOKED_PA_M3_S_PER_M2 * max(area_m2, 1e-9))
-    return float(10.0 * round(np.clip(seconds, 60.0, 120.0 if setup == "formed-sheet" else 300.0) / 10.0))
-
-
 def advice(
     results: Sequence[PathResult], apart: Sequence[Sequence[str]], tests: Sequence[Assessment], choice: Choice,
-    odd: Unexplained | None, limit: float | None,
+    odd: Unexplained | None, stand: Standing, limit: float | None,
 ) -> tuple[str, ...]:
     """What to do, in order; the repair first when one can be named."""
     ranked = [r for r in results if r.path != "valve-seat"]
@@ -216,9 +153,16 @@ def advice(
         return (odd.sentence,)
     if nothing_to_reseal(tests, limit):
         return ("Nothing to reseal: with a sheet on it the box is tight.",)
-    top = ranked[0]
-    if top.probability_largest >= NAMED and len(tests) > 1:
-        return (*_repair(top), *((f"To be surer: {choice.step}.",) if choice.step else ()))
+    if stand.quiet:
+        return (quiet_words(ranked[0], choice.step), *_mind(choice.test))
+    if stand.named is not None and len(tests) > 1:
+        return (*_repair(ranked[0]), *((f"To be surer: {choice.step}.",) if choice.step else ()))
+    return _none_yet(ranked[0], apart, tests, choice)
+
+
+def _none_yet(
+    top: PathResult, apart: Sequence[Sequence[str]], tests: Sequence[Assessment], choice: Choice
+) -> tuple[str, ...]:
     group = next((g for g in apart if top.path in g), ())
     why = none_yet_words(top, group, tests[0] if len(tests) == 1 else None, choice.step)
     if choice.test is None:
@@ -232,5 +176,5 @@ def _repair(top: PathResult) -> tuple[str, ...]:
     return (first_words(top), work.inspect, *seam, work.repair, *work.cautions, work.confirm)
 
 
-def _mind(test: NextTest) -> tuple[str, ...]:
-    return remedy("sheet-edge").cautions if test.setup == "formed-sheet" else ()
+def _mind(test: NextTest | None) -> tuple[str, ...]:
+    return remedy("sheet-edge").cautions if test is not None and test.setup == "formed-sheet" else ()

@@ -197,6 +197,14 @@ def none_yet_words(top: PathResult, group: Sequence[str], test: Assessment | Non
     return f"None yet: {path_name(top.path)} is the likeliest, {chance_text(top.probability_largest)}.{tail}"
 
 
+def quiet_words(top: PathResult, step: str) -> str:
+    """That what was open is within the limit, and the test of what was not."""
+    most = f"{path_name(top.path)} the likeliest to let in most, {area_text(top.area_m2, 'metric')}"
+    if step:
+        return f"Nothing to reseal so far: all places open in these tests stay together under the limit. {step}."
+    return f"Nothing to reseal: all places together stay under the limit; {most}."
+
+
 def worked_sentence(probability: float, before_m2: float, after_m2: float, sheet: bool) -> str:
     """Whether a repair worked."""
     if probability >= 0.9:

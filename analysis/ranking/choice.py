@@ -1,0 +1,140 @@
+"""Which test to make next, and when none is worth its minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from acquisition.records import Box
+from acquisition.setups import PATHS, open_paths, parent
+from analysis.ranking.nexttest import Search, Worth
+from analysis.ranking.posterior import Posterior
+from analysis.ranking.words import either_text, step_words
+from analysis.results import Assessment, NextTest, PathResult, Unexplained
+from analysis.wording import path_name
+
+NAMED = 0.9
+"""Chance at which a place is named as the one to reseal."""
+QUIET = 0.05
+"""Chance of all open places together to be over the limit, below which there is nothing to reseal."""
+LEAST_BITS = 0.02
+_CHOKED_PA_M3_S_PER_M2 = 20.13e6
+_WANTED_RISE_PA = 6e3
+_LITRE = 1e-3
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The next test with the words of its step."""
+
+    test: NextTest | None
+    step: str
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What the tests so far say of the repair: the place named, whether that is over its limit, all within it."""
+
+    named: PathResult | None
+    over: bool
+    quiet: bool
+    untested: tuple[str, ...]
+
+
+def limit_m2(tests: Sequence[Assessment]) -> float | None:
+    """The box's limit as its tests carry it, the strictest."""
+    limits = [t.limit.area_m2 for t in tests if t.limit is not None]
+    return min(limits) if limits else None
+
+
+def standing(
+    posterior: Posterior, results: Sequence[PathResult], suspects: Sequence[str], limit: float | None
+) -> Standing:
+    """Where the search for the repair stands; ``suspects`` are all places that could be the one."""
+    ranked = [r for r in results if r.path != "valve-seat"]
+    named = ranked[0] if ranked and ranked[0].probability_largest >= NAMED else None
+    over = named is not None and (named.probability_over_limit is None or named.probability_over_limit >= 0.5)
+    total = np.sum([np.clip(posterior.areas_m2[p], 0.0, None) for p in posterior.inward], axis=0)
+    quiet = limit is not None and float(np.mean(total > limit)) < QUIET
+    seen = {parent(p) for p in posterior.listed}
+    untested = tuple(p for p in suspects if parent(p) not in seen and "shop" in PATHS[parent(p)].joins)
+    return Standing(named, over, quiet, untested)
+
+
+def nothing_to_reseal(tests: Sequence[Assessment], limit: float | None) -> bool:
+    """Whether even the setup of production was shown to be tight, last time it was held."""
+    sheets = [t for t in tests if t.setup == "formed-sheet"]
+    return limit is not None and bool(sheets) and sheets[-1].verdict == "tight"
+
+
+def choose_next(
+    posterior: Posterior, found: Search, stand: Standing, odd: Unexplained | None, box: Box | None,
+    limit: float | None,
+) -> Choice:
+    """The test worth its minutes, or none when no test would change the repair.
+
+    A place named and over its limit is resealed first. While what was open stays under the limit, only places
+    never open yet are worth a test.
+    """
+    tests = posterior.problem.tests
+    if odd is not None:
+        return _repeat_odd(found, odd, tests)
+    if nothing_to_reseal(tests, limit) or (stand.named is not None and stand.over and not _elsewhere(found, stand)):
+        return Choice(None, "")
+    if stand.quiet or stand.named is not None:
+        worth = next((w for w in found.worth if set(stand.untested) & set(_opened(w))), None)
+    else:
+        worth = next((w for w in found.worth if w.bits >= LEAST_BITS), None)
+    return _as_choice(worth, found, tests, box) if worth is not None else Choice(None, "")
+
+
+def _elsewhere(found: Search, stand: Standing) -> bool:
+    """Whether, with no limit to judge by, a place never open is likelier the largest than the one named."""
+    assert stand.named is not None
+    likeliest = found.paths[int(np.argmax(found.chance))]
+    return stand.named.probability_over_limit is None and likeliest in stand.untested
+
+
+def _repeat_odd(found: Search, odd: Unexplained, tests: Sequence[Assessment]) -> Choice:
+    test = next(t for t in tests if t.log == odd.log)
+    setup = test.setup or ""
+    bits = max((w.bits for w in found.worth if w.test.do == "repeat"), default=0.0)
+    hold = _hold_s(test.area_m2.value if test.area_m2 else 0.0, setup, tests)
+    return Choice(NextTest("repeat", setup, test.sealed, hold, bits, odd.sentence),
+                  step_words("repeat", setup, test.sealed, test))
+
+
+def _opened(worth: Worth) -> tuple[str, ...]:
+    return open_paths(worth.test.setup, worth.test.seal)
+
+
+def _as_choice(worth: Worth, found: Search, tests: Sequence[Assessment], box: Box | None) -> Choice:
+    c = worth.test
+    do = "stall" if c.do == "hold" and _stalls(worth.area_m2, box, tests) else c.do
+    step = step_words(do, c.setup, c.seal, tests[-1])
+    order = np.argsort(-found.chance, kind="stable")[:3]
+    suspects = [path_name(found.paths[i]) for i in order if found.chance[i] > 0.03]
+    asks = f"It asks which lets in most, {either_text(suspects)}" if len(suspects) > 1 else "It makes surer"
+    why = f"{asks}; no other test tells as much in its time."
+    hold = 0.0 if do == "stall" else _hold_s(worth.area_m2, c.setup, tests)
+    return Choice(NextTest(do, c.setup, c.seal, hold, round(worth.bits, 4), why), step)
+
+
+def _stalls(area_m2: float, box: Box | None, tests: Sequence[Assessment]) -> bool:
+    """Whether the pump would not get below half of room pressure against this area."""
+    room = next((t.room_pa for t in reversed(tests) if t.room_pa is not None), 101_325.0)
+    if box is None or box.pump is None or box.pump.speed_L_s is None:
+        return False
+    net = box.pump.speed_L_s * _LITRE * (0.5 * room - box.pump.ultimate_kPa * 1e3)
+    return area_m2 * _CHOKED_PA_M3_S_PER_M2 * room / 101_325.0 > max(net, 0.0)
+
+
+def _hold_s(area_m2: float, setup: str, tests: Sequence[Assessment]) -> float:
+    """Seconds for a rise that a shop's gauge reads well, between one and five minutes."""
+    if setup == "line-only":
+        return 60.0
+    volume = next((t.volume_m3 for t in reversed(tests) if t.volume_m3 and t.setup != "line-only"), 0.032)
+    seconds = _WANTED_RISE_PA * volume / (_CHOKED_PA_M3_S_PER_M2 * max(area_m2, 1e-9))
+    return float(10.0 * round(np.clip(seconds, 60.0, 120.0 if setup == "formed-sheet" else 300.0) / 10.0))
