@@ -10,6 +10,9 @@ from pathlib import Path
 import click
 import pytest
 
+from acquisition.boxfile import read_box
+from analysis.limit import limit_for
+from analysis.numberwords import hole_number
 from dashboard import cli
 
 ROOT = Path(__file__).parents[1]
@@ -25,7 +28,8 @@ def lines_of_code(text: str) -> list[str]:
 
 
 COMMANDS = [line for line in lines_of_code(README) if line.startswith("boxhold ")]
-RUNNABLE = [line for line in COMMANDS if "--port" not in line and not line.startswith("boxhold serve")]
+UNENDING = ("boxhold serve", "boxhold replay", "boxhold record")
+RUNNABLE = [line for line in COMMANDS if not line.startswith(UNENDING)]
 
 
 def test_the_readme_has_commands_to_check():
@@ -48,7 +52,8 @@ def test_the_table_names_every_command():
 
 @pytest.mark.slow
 def test_the_commands_run_one_after_the_other_as_written(tmp_path, monkeypatch, capsys):
-    shutil.copytree(SAMPLES, tmp_path / "sample_logs", ignore=shutil.ignore_patterns("catalogue.sqlite*"))
+    assert "cp -r sample_logs my_shop" in lines_of_code(README)
+    shutil.copytree(SAMPLES, tmp_path / "my_shop", ignore=shutil.ignore_patterns("catalogue.sqlite*"))
     monkeypatch.chdir(tmp_path)
     for line in RUNNABLE:
         words = [found for word in shlex.split(line)[1:] for found in (expand(tmp_path, word) or [word])]
@@ -56,6 +61,27 @@ def test_the_commands_run_one_after_the_other_as_written(tmp_path, monkeypatch, 
         told = capsys.readouterr()
         assert (code, told.err) == (0, ""), line
         assert told.out.strip(), line
+        assert "do not pump it down" not in told.out, line
+
+
+def test_no_command_touches_the_samples_themselves():
+    assert [line for line in COMMANDS if "sample_logs" in line] == []
+
+
+def test_the_numbers_to_know_are_those_the_program_gives(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    new_box, plan = (
+        next(line for line in COMMANDS if line.startswith(f"boxhold {name}")) for name in ("new-box", "plan")
+    )
+    for line in (new_box, plan):
+        assert cli.run(shlex.split(line)[1:]) == 0
+    told, text = capsys.readouterr().out.replace("\u00a0", " "), " ".join(README.split())
+    smallest = re.search(r"smallest leak it can show +one drilled hole of ([\d.]+) mm", told)
+    assert smallest is not None
+    assert f"`boxhold plan` says one drilled hole of {smallest[1]} mm" in text
+    limit = limit_for(read_box("my_shop/N-01/box.toml"))
+    assert limit is not None
+    assert f"at one drilled hole of {hole_number(limit.area_m2, 'metric')} mm (three tenths" in text
 
 
 def expand(folder: Path, word: str) -> list[str]:
