@@ -163,7 +163,7 @@ def _finish(base: Assessment, own: Seen, result: HoldEstimate, earlier: tuple[Ea
     )
     flags = _flags(own, result, law)
     rate = choked_throughput_pa_m3_s(1.0, trace.room_pa, trace.room_k)
-    verdict = verdict_for(area, outcome, base.limit, False, base.open_paths)
+    verdict = verdict_for(area.less(base.plug_area_m2), outcome, base.limit, False, base.open_paths)
     start_pa, end_pa = result.span_pa
     return replace(
         base,

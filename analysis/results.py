@@ -32,6 +32,10 @@ class Interval:
         """The interval in another unit; ``factor`` is positive."""
         return Interval(self.value * factor, self.low * factor, self.high * factor)
 
+    def less(self, by: float) -> Interval:
+        """The interval with a known part taken off, no end below nothing."""
+        return Interval(max(self.value - by, 0.0), max(self.low - by, 0.0), max(self.high - by, 0.0))
+
 
 @dataclass(frozen=True)
 class HoldSpan:
