@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dash import html
+from dash import dcc, html
 from dash.development.base_component import Component
 
 from analysis import wording
-from dashboard import cutaway, marks, parts, rows
+from dashboard import cutaway, ids, marks, parts, rows
 from dashboard.holds import HoldState
 from dashboard.pages.common import Page, label
 from dashboard.rows import BoxRow
@@ -32,14 +32,15 @@ def page(shop: Shop, view: View) -> Page:
     if len(waiting) == len(every) and len(every) > 1:
         return Page(_waiting(shop, waiting), working=True)
     ordered = sorted((r for r in every if r.known), key=lambda r: r.order) + waiting
-    shown = ordered if view.query.get("all") or len(ordered) <= MANY else [r for r in ordered if r.order[0] < 5]
+    shown = _shown(ordered, view)
     answer, lead = headline(ordered)
     acts = [parts.button("New box", "/box/new"), parts.button("Start a hold test", "/hold", dark=True)]
     body = html.Main(
         [
             parts.head(QUESTION, answer, lead, acts=acts),
             *_table(shown, view),
-            *_others(ordered, shown),
+            *_others(ordered, shown, view),
+            *_find(ordered, view),
             _key(),
             parts.bar(parts.button("Start a hold test", "/hold", dark=True)),
         ]
@@ -66,6 +67,7 @@ def _waiting(shop: Shop, waiting: Sequence[BoxRow]) -> Component:
 
 def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
     """The page's answer and the line under it."""
+    waiting = [r.name for r in ordered if r.known is None]
     over = [r.name for r in ordered if r.verdict in ("over", "stalls")]
     unsure = [r.name for r in ordered if r.verdict in ("cannot-tell", "no-answer")]
     off = [r.name for r in ordered if r.verdict in ("within", "tight") and rows.going_off(r.known)]
@@ -81,12 +83,25 @@ def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
     elif off:
         answer = f"{wording.list_text(off[:4])} {'are' if len(off) > 1 else 'is'} going off."
     else:
-        answer = (
-            "None of them: every box that was tested holds."
-            if any(r.result for r in ordered)
-            else "Nothing measured yet."
-        )
-    return answer, " ".join(_lead(ordered, over, unsure, off))
+        answer = _none_of_them(ordered)
+    lead = _lead(ordered, over, unsure, off)
+    if not waiting:
+        return answer, " ".join(lead)
+    if over or unsure or off:
+        answer = f"So far {answer}"
+    return answer, " ".join([*lead, _working(waiting)])
+
+
+def _none_of_them(ordered: Sequence[BoxRow]) -> str:
+    if any(r.known is None for r in ordered):
+        return "Not known yet."
+    tested = any(r.result for r in ordered)
+    return "None of them: every box that was tested holds." if tested else "Nothing measured yet."
+
+
+def _working(waiting: Sequence[str]) -> str:
+    names = wording.list_text(waiting) if len(waiting) < 5 else f"{len(waiting)} more"
+    return f"{names} {'are' if len(waiting) > 1 else 'is'} being worked out."
 
 
 def _lead(ordered: Sequence[BoxRow], over: Sequence[str], unsure: Sequence[str], off: Sequence[str]) -> list[str]:
@@ -95,9 +110,15 @@ def _lead(ordered: Sequence[BoxRow], over: Sequence[str], unsure: Sequence[str],
         said.append(f"{wording.list_text(list(off)[:3])} {'are' if len(off) > 1 else 'is'} going off.")
     if over and unsure:
         said.append(f"{len(unsure)} box{'es have' if len(unsure) > 1 else ' has'} no sure answer.")
-    rest = sum(r.verdict in ("tight", "within") for r in ordered)
-    if over and rest:
-        said.append("The rest hold." if rest > 1 else "One holds.")
+    hold = [r for r in ordered if r.verdict in ("tight", "within") and r.name not in off]
+    told = len(over) + len(unsure) + len(off) + len(hold) == len(ordered)
+    if over and hold:
+        many = "The rest hold." if told else f"{len(hold)} hold."
+        said.append(many if len(hold) > 1 else "One holds.")
+    never = [r.name for r in ordered if r.known is not None and r.result is None]
+    if never and len(never) < len(ordered):
+        names = wording.list_text(never) if len(never) < 4 else f"{len(never)} boxes"
+        said.append(f"{names} {'were' if len(never) > 1 else 'was'} never measured.")
     return said
 
 
@@ -164,9 +185,47 @@ def _row(row: BoxRow, view: View, jaws_px: float, scale: float) -> Component:
     return html.A(cells, href=rest if row.running else parts.box_href(row.name, rest), className="box-row")
 
 
-def _others(ordered: Sequence[BoxRow], shown: Sequence[BoxRow]) -> list[Component]:
-    rest = len(ordered) - len(shown)
-    return [html.A(f"{rest} others hold; show them", href="/?all=1", className="link")] if rest else []
+def _shown(ordered: Sequence[BoxRow], view: View) -> list[BoxRow]:
+    """The rows to show: those asked for by name, else with many boxes those that need something or are not known."""
+    wanted = view.query.get("find", "").strip().lower()
+    if wanted:
+        return [r for r in ordered if wanted in f"{r.name} {label(r.known) if r.known else ''}".lower()]
+    if view.query.get("all") or len(ordered) <= MANY:
+        return list(ordered)
+    return [r for r in ordered if r.verdict not in ("tight", "within", "none") or rows.going_off(r.known) or r.running]
+
+
+def _others(ordered: Sequence[BoxRow], shown: Sequence[BoxRow], view: View) -> list[Component]:
+    """One line for the boxes that are not shown."""
+    left = [r for r in ordered if r not in shown]
+    if not left:
+        return []
+    if view.query.get("find"):
+        none = "" if shown else "No box of that name. "
+        return [html.A(f"{none}{len(left)} others; show them", href="/", className="link")]
+    counts = (
+        (sum(r.result is not None for r in left), "hold"),
+        (sum(r.known is not None and r.result is None for r in left), "never measured"),
+        (sum(r.known is None for r in left), "being worked out"),
+    )
+    words = ", ".join(f"{n} others {what}" if i == 0 else f"{n} {what}" for i, (n, what) in enumerate(counts) if n)
+    return [html.A(f"{words}; show them", href="/?all=1", className="link")]
+
+
+def _find(ordered: Sequence[BoxRow], view: View) -> list[Component]:
+    """With many boxes a field to find one by its name."""
+    if len(ordered) <= MANY:
+        return []
+    field = dcc.Input(id=ids.FIND, name="find", type="text", value=view.query.get("find", ""), style={"width": "220px"})
+    look = html.Button("Find", type="submit", className="button")
+    return [
+        html.Form(
+            [html.Label("Find a box by its name", htmlFor=ids.FIND), field, look],
+            action="/",
+            method="get",
+            className="next no-print",
+        )
+    ]
 
 
 def _key() -> Component:
