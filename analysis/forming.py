@@ -225,6 +225,8 @@ CURES: dict[CureKey, str] = {
     "vents": "Vents, twice as many",
     "wait": "Wait till the tank is down again",
 }
+A_TANK = "A reserve tank, three times the box"
+"""The tank's cure where there is none yet."""
 
 
 @dataclass(frozen=True)
@@ -294,7 +296,8 @@ def cures(
     for key, label in CURES.items():
         if cured(case, key) is not None:
             early, late = _gain_intervals(case, key, set_s, edge, walls)
-            found.append(Cure(key, label, key in ("edge", "walls"), early, late))
+            named = A_TANK if key == "tank" and not case.tank_m3 else label
+            found.append(Cure(key, named, key in ("edge", "walls"), early, late))
     return tuple(sorted(found, key=lambda c: -c.while_detail_forms_pa.value))
 
 

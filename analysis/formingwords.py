@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from analysis.forming import Cure, CureKey, FormingAnswer
-from analysis.numberwords import System, duration_text, pa_per_unit, pressure_step_text, pressure_text, two_figures
+from analysis.forming import A_TANK, Cure, CureKey, FormingAnswer
+from analysis.numberwords import System, duration_text, pressure_step_text, pressure_text
 
 FIRST_QUESTION = "Turn the box: does the soft spot turn with it?"
 """Free, and asked first: a spot that turns is a vent or the rim; one that stays is the machine's oven."""
@@ -27,9 +27,9 @@ def forming_sentence(answer: FormingAnswer, system: System = "metric") -> str:
         return f"Cannot tell. {_level(answer, system)}, and nothing known here gives much back."
     other = _best(answer, is_leak=not answer.blamed.is_leak)
     helps = f"{_gives(answer.blamed, system)} while detail forms"
-    beside = "" if other is None else f", {_words(other)} {_bare(other, system)}"
+    beside = "" if other is None else f", {_words(other)} {_step(other, system)}"
     whose = "The box." if answer.box_at_fault else "Mostly not the box."
-    return f"{whose} {helps[0].upper()}{helps[1:]}{beside}; you need {_number(answer.short_pa, system)}."
+    return f"{whose} {helps[0].upper()}{helps[1:]}{beside}; you need {pressure_step_text(answer.short_pa, system)}."
 
 
 def forming_lead(answer: FormingAnswer, system: System = "metric") -> str:
@@ -52,7 +52,7 @@ def _best(answer: FormingAnswer, is_leak: bool) -> Cure | None:
 
 
 def _words(cure: Cure) -> str:
-    return _CURE_WORDS[cure.key]
+    return "a tank" if cure.label == A_TANK else _CURE_WORDS[cure.key]
 
 
 def _gives(cure: Cure, system: System) -> str:
@@ -60,9 +60,5 @@ def _gives(cure: Cure, system: System) -> str:
     return f"{_words(cure)} {verb} back {pressure_step_text(cure.while_detail_forms_pa.value, system)}"
 
 
-def _bare(cure: Cure, system: System) -> str:
-    return _number(max(cure.while_detail_forms_pa.value, 0.0), system)
-
-
-def _number(step_pa: float, system: System) -> str:
-    return two_figures(step_pa / pa_per_unit(system))
+def _step(cure: Cure, system: System) -> str:
+    return pressure_step_text(max(cure.while_detail_forms_pa.value, 0.0), system)

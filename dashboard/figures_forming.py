@@ -158,15 +158,14 @@ def _need(fig: go.Figure, needs_pa: float, scale: Scale, last: float, narrow: bo
     if narrow:
         fg.say(
             fig,
-            1,
+            0,
             level,
-            words.replace("<br>", " "),
+            words,
             xref="paper",
             colour="air",
             bold=True,
-            anchor="right",
             level="top",
-            shift=(-4, -4),
+            shift=(4, -4),
         )
     else:
         fg.say(fig, 1, level, words, xref="paper", colour="air", bold=True, level="top", shift=(8, 4))
@@ -185,17 +184,10 @@ def _short(fig: go.Figure, run: FormingRun, needs_pa: float, set_s: float, scale
         for y in (bottom, top):
             fg.rule(fig, (at - 0.3, y, at + 0.3, y), "air", 3.5)
         words = f"short by {wording.pressure_step_text(level - needs_pa, scale.system)}"
-        fg.say(
-            fig,
-            at,
-            top,
-            words,
-            colour="air",
-            bold=True,
-            anchor=side,
-            level="bottom",
-            shift=(-6 if side == "right" else 0, 8),
-        )
+        if side == "left":
+            fg.say(fig, at, top, words, colour="air", bold=True, level="bottom", shift=(0, 8))
+        else:
+            fg.say(fig, at, bottom, words, colour="air", bold=True, anchor="right", level="top", shift=(-6, -6))
 
 
 def _names(fig: go.Figure, run: FormingRun, without: FormingRun, scale: Scale, last: float, narrow: bool) -> None:
@@ -220,17 +212,14 @@ def _names(fig: go.Figure, run: FormingRun, without: FormingRun, scale: Scale, l
                 float(scale.of(without.under_sheet_at(at))),
                 "leaks sealed",
                 colour="ink",
+                anchor="right",
                 level="top",
-                shift=(0, -6),
+                shift=(-4, -2),
             )
     if run.landing_s is not None and run.landing_s < last:
-        fg.say(
-            fig,
-            run.landing_s,
-            float(scale.of(95_000.0)),
-            f"under the sheet: near room pressure till it lands, {wording.duration_text(run.landing_s)}",
-            shift=(10, -24),
-        )
+        lands = f"lands after {wording.duration_text(run.landing_s)}"
+        words = lands if narrow else f"{lands}, near room pressure till then"
+        fg.say(fig, run.landing_s, 0, words, yref="paper", level="bottom", shift=(6, 4))
 
 
 def cure_bars(
@@ -255,15 +244,10 @@ def cure_bars(
         parts.append(svg.line((axis.at(0), top), (axis.at(0), bottom), "ink", 1.4))
         if enough > 0:
             parts.append(marks.limit_upright(axis.at(enough / unit), top + 6, bottom))
-            parts.append(
-                svg.text(
-                    (axis.at(enough / unit), bottom + 18),
-                    f"enough: {wording.two_figures(enough / unit)}",
-                    fill="air",
-                    bold=True,
-                    anchor="middle",
-                )
-            )
+            words = f"enough: {wording.two_figures(enough / unit)}"
+            wide = 4.2 * len(words)
+            centre = max(axis.left + wide, min(axis.at(enough / unit), axis.left + half - wide))
+            parts.append(svg.text((centre, bottom + 18), words, fill="air", bold=True, anchor="middle"))
     parts += [_cure(cure, axes, top + step * i, unit, i == 0) for i, cure in enumerate(cures)]
     return svg.drawing(width, bottom + 26, "".join(parts), label)
 

@@ -190,7 +190,8 @@ def _curve(case: FormingCase, found: FormingAnswer, s: Settings, view: View) -> 
         [
             html.B("Pressure under the sheet, worked out"),
             html.Span(
-                "solid: as it is; dashed: leaks sealed; dotted: two tanks; hatched: what the leaks cost",
+                f"solid: as it is; dashed: leaks sealed; dotted: {'two tanks' if case.tank_m3 else 'with a tank'}; "
+                "hatched: the leaks' cost",
                 className="note",
             ),
         ],

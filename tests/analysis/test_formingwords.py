@@ -1,6 +1,6 @@
 from dataclasses import replace
 
-from analysis.forming import Cure, FormingAnswer
+from analysis.forming import A_TANK, Cure, FormingAnswer
 from analysis.formingwords import FIRST_QUESTION, forming_lead, forming_sentence
 from analysis.results import Interval
 from analysis.symptoms import DECISION_ORDER, SYMPTOMS
@@ -23,11 +23,18 @@ def plain(text: str) -> str:
 
 def test_mostly_not_the_box_in_both_systems() -> None:
     assert plain(forming_sentence(ANSWER)) == (
-        "Mostly not the box. A second tank gives back 14 kPa while detail forms, sealing the edge 1.8; you need 13.")
+        "Mostly not the box. A second tank gives back 14 kPa while detail forms, sealing the edge 1.8 kPa; "
+        "you need 13 kPa.")
     # 14, 1.8 and 13 kPa are 4.1, 0.53 and 3.8 inHg
     assert plain(forming_sentence(ANSWER, "inch")) == (
-        "Mostly not the box. A second tank gives back 4.1 inHg while detail forms, sealing the edge 0.53; "
-        "you need 3.8.")
+        "Mostly not the box. A second tank gives back 4.1 inHg while detail forms, sealing the edge 0.53 inHg; "
+        "you need 3.8 inHg.")
+
+
+def test_a_box_without_a_tank_wants_a_first_one() -> None:
+    first = replace(TANK, label=A_TANK)
+    assert plain(forming_sentence(replace(ANSWER, blamed=first, cures=(first, EDGE)))).startswith(
+        "Mostly not the box. A tank gives back 14 kPa")
 
 
 def test_what_the_leak_costs_when_set_is_spring_back() -> None:
