@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from acquisition.records import Box
 from acquisition.setups import parent
@@ -20,6 +21,8 @@ from dashboard.section import (
 )
 from dashboard.svg import Point
 
+LINE = 17.0
+"""Px from one line of words to the next."""
 Gap = tuple[Point, Point]
 """The point that touches the gap, and the direction (unit px) to the outside."""
 
@@ -117,72 +120,114 @@ def mark(f: Frame, place: Place, setup: str | None) -> str:
     return "".join(make(gap) for gap in gaps(f, place.path, setup))
 
 
-def _label(at: Point, place: Place, words: Sequence[str], anchor: str, size: float) -> str:
-    strong = place.state == "likely"
-    return svg.lines_of_text(at, words, 17, size=size, anchor=anchor, bold=strong, fill="air" if strong else "second")
+@dataclass(frozen=True)
+class Label:
+    """Lines of words beside a place; ``strong`` for a likely one."""
+
+    at: Point
+    words: tuple[str, ...]
+    anchor: str
+    strong: bool
+
+    @property
+    def frame(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom of the words, px, by the letters' usual width."""
+        wide = _wide(self.words, self.strong)
+        left = self.at[0] - {"start": 0.0, "middle": wide / 2, "end": wide}[self.anchor]
+        return left, self.at[1] - 12, left + wide, self.at[1] + 4 + LINE * (len(self.words) - 1)
+
+    def meets(self, other: Label) -> bool:
+        """Whether the words of two labels would touch."""
+        a, b = self.frame, other.frame
+        return a[0] < b[2] + 4 and b[0] < a[2] + 4 and a[1] < b[3] and b[1] < a[3]
+
+    def drawn(self) -> str:
+        """The words as a drawing."""
+        fill = "air" if self.strong else "second"
+        return svg.lines_of_text(
+            self.at, self.words, LINE, size=14, anchor=self.anchor, bold=self.strong, fill=fill
+        )
 
 
-def _side_words(f: Frame, place: Place, narrow: bool) -> str:
+def _wide(words: Sequence[str], strong: bool) -> float:
+    return max(map(len, words), default=0) * (7.6 if strong else 6.9)
+
+
+def _label(f: Frame, at: Point, place: Place, words: Sequence[str], anchor: str) -> Label:
+    """A label moved sideways as far as it must to stay on the drawing, whose middle is the box's."""
+    strong, edge = place.state == "likely", f.left + f.right - 4
+    wide = _wide(words, strong)
+    ahead = {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
+    least, most = 4 + ahead, edge - wide + ahead
+    return Label((max(least, min(at[0], most)), at[1]), tuple(words), anchor, strong)
+
+
+def _side_words(f: Frame, place: Place, narrow: bool) -> list[Label]:
     """Words of the panel edges (or faces): outside beside the wedges, or inside the box on a phone."""
     middle, words = (f.top + f.floor) / 2, place.words
     faces = place.path.startswith("panel-faces")
     if faces:
-        return _label((f.left + 10, middle + 5), place, [words], "start", 14)
+        return [_label(f, (f.left + 10, middle + 5), place, [words], "start")]
     if narrow:
-        return _label(((f.left + f.right) / 2, middle + 5), place, [words], "middle", 14)
+        return [_label(f, (f.right - 8, middle + 5), place, [words], "end")]
     name, _, number = words.replace(", ", ",").replace("under ", "under\u00a0").replace(",", " ").rpartition(" ")
     if not number[-1:].isdigit():
-        return _label((f.outer[0] - 32, f.top + 5), place, [words], "end", 14)
-    return "".join(
-        _label((x, middle - 2), place, [name, number], "middle", 14) for x in (f.outer[0] - 58, f.outer[2] + 58)
-    )
+        return [_label(f, (f.outer[0] - 32, f.top + 5), place, svg.wrapped(words, 9), "end")]
+    return [_label(f, (x, middle - 2), place, [name, number], "middle") for x in (f.outer[0] - 58, f.outer[2] + 58)]
 
 
-def _flange_words(f: Frame, place: Place) -> str:
+def _flange_words(f: Frame, place: Place) -> Label:
     (x, y), _ = _flange(f)[0]
     back = 52 if place.state == "likely" else 34
-    return _label((x - back, y + 16), place, [place.words], "end", 14)
+    return _label(f, (x - back, y + 16), place, [place.words], "end")
 
 
-def _top_words(f: Frame, place: Place) -> str:
+def _top_words(f: Frame, place: Place, narrow: bool) -> Label:
     (x, y), _ = _top_panel(f)[0]
-    return _label((x - 14, y - 18), place, [place.words], "end", 14)
+    return _label(f, (x - 14, y - (38 if narrow else 18)), place, [place.words], "end")
 
 
-def _closure_words(f: Frame, place: Place, setup: str | None) -> str:
+def _closure_words(f: Frame, place: Place, setup: str | None) -> Label:
     if setup == "film-on-rim":
-        return _label(((f.left + f.right) / 2, f.outer[1] - 18), place, [place.words], "middle", 14)
+        return _label(f, ((f.left + f.right) / 2, f.outer[1] - 18), place, [place.words], "middle")
     (x, y), _ = _closure(f)[0]
-    return _label((x + 14, y - 14), place, [place.words], "start", 14)
+    return _label(f, (x + 14, y - 14), place, [place.words], "start")
 
 
-def _line_words(f: Frame, place: Place) -> str:
+def _hose_words(f: Frame, place: Place) -> Label:
+    """Words of the line, and under them those of the valve seat."""
     x, y = valve_at(f)
-    return _label((x + 18, y - 2), place, [place.words], "start", 14)
+    return _label(f, (x + 18, y + (-2 if place.path == "line" else 15)), place, [place.words], "start")
 
 
-def _valve_words(f: Frame, place: Place) -> str:
-    x, y = valve_at(f)
-    return _label((x + 18, y + 15), place, [place.words], "start", 14)
-
-
-def _rim_words(f: Frame, place: Place, narrow: bool) -> str:
+def _rim_words(f: Frame, place: Place, narrow: bool) -> Label:
     y = f.outer[1] - (mould_height(f) if place.path == "sheet-edge" else 30) + 8
-    x = f.outer[0] - (2 if narrow else 20)
-    return _label((max(4.0, x - 30), y), place, [place.words], "start", 14)
+    return _label(f, (4.0 if narrow else f.outer[0] - 50, y), place, [place.words], "start")
 
 
-def words(f: Frame, place: Place, setup: str | None, narrow: bool) -> str:
+def words(f: Frame, place: Place, setup: str | None, narrow: bool) -> list[Label]:
     """The words of one place, where the drawing has room for them."""
     name = parent(place.path)
-    if not place.words:
-        return ""
+    if not place.words or (narrow and name in ("line", "valve-seat")):
+        return []
     if name in ("panel-edges", "panel-faces"):
         return _side_words(f, place, narrow)
     if name in ("rim-joint", "sheet-edge"):
-        return _rim_words(f, place, narrow)
-    simple = {"port-flange": _flange_words, "top-panel": _top_words, "line": _line_words, "valve-seat": _valve_words}
-    return simple[name](f, place) if name in simple else _closure_words(f, place, setup)
+        return [_rim_words(f, place, narrow)]
+    if name == "top-panel":
+        return [_top_words(f, place, narrow)]
+    if name == "port-flange":
+        return [_flange_words(f, place)]
+    return [_hose_words(f, place) if name in ("line", "valve-seat") else _closure_words(f, place, setup)]
+
+
+def apart(labels: Sequence[Label]) -> list[Label]:
+    """Labels that do not touch, the likely ones first; what is left out stands in the list beside the drawing."""
+    kept: list[Label] = []
+    for label in sorted(labels, key=lambda one: not one.strong):
+        if not any(label.meets(other) for other in kept):
+            kept.append(label)
+    return kept
 
 
 def section(
@@ -221,12 +266,12 @@ def section(
         Room above the top, px, so that two drawings stand on one level.
     """
     narrow = width < 480
-    side = 46.0 if narrow else 104.0
-    f = frame_for(box, width, side, head or (62.0 if setup == "formed-sheet" else 48.0), tallest)
+    side = 52.0 if narrow else 104.0
+    f = frame_for(box, width, side, head or 62.0, tallest)
     shown = list(outside_places(places).values())
     hose: Valve = "none" if narrow and valve == "shut" else valve
     parts = [body(f, setup, hose), *(mark(f, p, setup) for p in shown)]
-    parts += [words(f, p, setup, narrow) for p in shown if not (narrow and p.path in ("line", "valve-seat"))]
+    parts += [one.drawn() for one in apart([w for p in shown for w in words(f, p, setup, narrow)])]
     below = [line for note in notes for line in svg.wrapped(note, int((f.port_x - f.outer[0]) / 7.4))]
     parts.append(svg.lines_of_text((f.outer[0] + 4, f.outer[3] + 34), below, 18, bold=True, fill="air"))
     tall = max(height_of(f, hose), f.outer[3] + 38 + 18 * len(below) if below else 0.0)
