@@ -14,7 +14,7 @@ from analysis.results import Assessment, NextTest, Ranking
 from dashboard import figures_rank, parts
 from dashboard.figures_rank import Row
 from dashboard.numberlist import MM2
-from dashboard.pages.common import Page, label, likely_paths, ranked_places
+from dashboard.pages.common import Page, label, likely_paths, ranked_places, two_parts
 from dashboard.places import section
 from dashboard.plan import plan, seam_of
 from dashboard.section import Place, Valve
@@ -82,11 +82,34 @@ def answer(known: Findings, ranking: Ranking, setup: str | None) -> str:
     )
 
 
-def lead(ranking: Ranking, last: Assessment | None, view: View) -> str:
+def all_tight(known: Findings) -> bool:
+    """Whether the last test of every kind found the box tight, so that nothing needs mending."""
+    newest = {(r.setup, r.sealed): r.verdict for r in usable(known) if r.setup != "line-only"}
+    return bool(newest) and set(newest.values()) == {"tight"}
+
+
+def usable(known: Findings) -> list[Assessment]:
+    """Results that gave an area, oldest first."""
+    return [r for r in known.results if r.area_m2 is not None]
+
+
+def not_told_sentence(known: Findings, group: Sequence[str], last: Assessment, view: View) -> str:
+    """How much the whole box takes in, and between which places no test parts it."""
+    tests = usable(known)
+    kinds = {(r.setup, r.sealed, r.behind_valve) for r in tests}
+    if len(kinds) < 2 or last.area_m2 is None:
+        return wording.one_test_sentence(last, view.system, tests=len(tests))
+    names = wording.list_text([wording.path_name(p, last.setup) for p in group])
+    took = f"the last with all open took in {wording.amount(last.area_m2.value, view.system)}"
+    return f"{len(tests)} tests, and none tells {names} apart; {took}."
+
+
+def lead(known: Findings, ranking: Ranking, last: Assessment | None, view: View) -> str:
     """The line below: how much of it comes in there, and whether the rest matters."""
     first = ranking.paths[0]
-    if any(first.path in g for g in ranking.not_told_apart):
-        return "" if last is None else wording.one_test_sentence(last, view.system)
+    group = next((g for g in ranking.not_told_apart if first.path in g), ())
+    if group:
+        return "" if last is None else not_told_sentence(known, group, last, view)
     area = wording.area_text(first.area_m2, view.system)
     hole = (
         ""
@@ -115,7 +138,11 @@ def _ranked(known: Findings, view: View, ranking: Ranking) -> Component:
     setup = last.setup if last else None
     told = not not_told_words(known)
     bad = last.verdict if last and last.verdict in ("over", "stalls") and not told else None
-    head = parts.head(QUESTION, answer(known, ranking, setup), lead(ranking, last, view), verdict=bad)
+    head = (
+        _tight_head(last, view)
+        if last is not None and all_tight(known)
+        else parts.head(QUESTION, answer(known, ranking, setup), lead(known, ranking, last, view), verdict=bad)
+    )
     rows = figures_rank.rows_of(ranking, likely_paths(known), setup)
     if view.narrow:
         bars, table = _bars(known, rows, view, view.inner)
@@ -255,7 +282,17 @@ def _setup_href(known: Findings, test: NextTest) -> str:
     return f"/hold?box={known.box.name}&setup={test.setup}{seal}"
 
 
+def _tight_head(last: Assessment, view: View) -> html.Div:
+    said = two_parts(wording.answer_sentence(last, view.system))
+    return parts.head(QUESTION, "Nothing needs mending: it is tight.", " ".join(s for s in said if s), verdict="tight")
+
+
 def _what_next(known: Findings, ranking: Ranking) -> list[Component]:
+    if all_tight(known):
+        words = "None: it is tight. The bars show how small the places are, not where to mend."
+        months = parts.button("See its months", parts.box_href(known.box.name, "/months"), dark=True, whole=True)
+        said = html.P(words, style={"margin": "6px 0 12px"})
+        return [html.Div(parts.paper(html.H2("The repair to try"), said, months), className="cards")]
     return [
         html.Div(
             [_next_card(known, ranking), _repair_card(known, ranking)],
@@ -309,6 +346,8 @@ def _troubles(known: Findings) -> list[Component]:
 
 def _bar(known: Findings, ranking: Ranking) -> Component:
     test = ranking.next_test
+    if all_tight(known):
+        return parts.bar(parts.button("See its months", parts.box_href(known.box.name, "/months"), dark=True))
     if test is None:
         return parts.bar(
             parts.button("I have done this repair", parts.box_href(known.box.name, "/event?kind=repair"), dark=True)
