@@ -55,7 +55,8 @@ def four_jaws(rows: Sequence[JawRow], limit_m2: float | None, width: float, sour
     """The drawing; the limit stands only on the rows it counts for."""
     narrow = width < 700
     axis, step = _axis(rows, limit_m2, width, narrow), 74.0 if narrow else 55.0
-    top, bottom = 40.0, 46.0 + step * len(rows)
+    top = 62.0 if narrow and limit_m2 else 40.0
+    bottom = top + 6 + step * len(rows)
     parts = [_grid(axis, top, bottom)]
     parts += [_row(r, axis, top + step * (i + 0.55), width, narrow) for i, r in enumerate(rows)]
     counted = sum(r.limited for r in rows)
@@ -66,7 +67,8 @@ def four_jaws(rows: Sequence[JawRow], limit_m2: float | None, width: float, sour
         named = f"limit {wording.area_number(limit_m2)}" + (
             f", from {'the pump' if source == 'pump' else 'its parts'}" if source else ""
         )
-        parts.append(marks.limit_upright(x, top, edge) + svg.text((x + 10, top + 12), named, fill="air", bold=True))
+        at = (min(x - 2, width - 12 - 7.6 * len(named)), top - 8) if narrow else (x + 10, top + 12)
+        parts.append(marks.limit_upright(x, top, edge) + svg.text(at, named, fill="air", bold=True))
     return svg.drawing(width, bottom + 4, "".join(parts), "; ".join(f"{r.name}: {r.words}" for r in rows))
 
 

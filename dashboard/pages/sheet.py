@@ -8,7 +8,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from analysis import wording
-from analysis.results import Assessment, SheetComparison
+from analysis.results import Assessment, PathResult, SheetComparison
 from dashboard import figures_sheet, parts
 from dashboard.figures_sheet import JawRow
 from dashboard.pages.common import Page, label, two_parts
@@ -19,6 +19,7 @@ from dashboard.view import View
 
 QUESTION = "Is it the box, or the sheet edge?"
 TAB = "With and without sheet"
+_EDGE = "The sheet edge:"
 _SAME = ("panel-edges", "panel-faces", "port-flange", "rim-joint")
 
 
@@ -65,10 +66,8 @@ def _missing(known: Findings, view: View) -> Component:
 
 
 def _compared(known: Findings, view: View, setup: str, found: SheetComparison) -> Component:
-    answer, rest = two_parts(found.sentence)
-    head = html.Div(
-        [parts.head(QUESTION, answer, rest or _meaning(setup)), *_switch(known, setup)], className="with-switch"
-    )
+    answer, rest = _said(known, found, setup, view)
+    head = html.Div([parts.head(QUESTION, answer, rest), *_switch(known, setup)], className="with-switch")
     without, sheets = tests_in(known, setup), tests_in(known, "formed-sheet")
     left, right = (
         _side_picture(known, view, setup, places=_without_places(found)),
@@ -96,6 +95,26 @@ def _compared(known: Findings, view: View, setup: str, found: SheetComparison) -
         html.Div([html.P(note, className="note", style={"flex": "1"}), next_button], className="next main"),
         parts.bar(next_button),
     )
+
+
+def _said(known: Findings, found: SheetComparison, setup: str, view: View) -> tuple[str, str]:
+    """Heading and lead; where all tests together give the sheet edge, theirs is the one figure to use."""
+    answer, rest = two_parts(found.sentence)
+    edge, alone = _edge(known), found.difference_m2
+    if edge is None or alone is None or alone.low <= 0 or not answer.startswith(_EDGE):
+        return answer, rest or _meaning(setup)
+    _, _, after = answer.partition(". ")
+    heading = f"{_EDGE} {wording.area_text(edge.area_m2, view.system)}. {after}".strip()
+    difference = wording.area_text(alone, view.system)
+    why = f"Use this figure: it weighs every test of the box. Sheet minus film alone gives {difference}."
+    if setup != "film-on-rim":
+        why = why.replace("minus film", "minus taped vents")
+    return heading, f"{why} {rest}".strip()
+
+
+def _edge(known: Findings) -> PathResult | None:
+    paths = known.ranking.paths if known.ranking else ()
+    return next((p for p in paths if p.path == "sheet-edge"), None)
 
 
 def _meaning(setup: str) -> str:
@@ -187,12 +206,12 @@ def _rows(
             tuple(_values(sheets)),
             True,
         ),
-        JawRow("Sheet minus " + film, "may be negative", found.difference_m2, signed=True),
+        JawRow("Sheet minus " + film, "these tests alone; may be negative", found.difference_m2, signed=True),
     ]
-    edge = next((p for p in known.ranking.paths if p.path == "sheet-edge"), None) if known.ranking else None
+    edge = _edge(known)
     if edge is not None:
         over = found.difference_m2 is not None and found.difference_m2.low > 0
-        rows.append(JawRow("So the sheet edge", "weighed with every test", edge.area_m2, strong=over))
+        rows.append(JawRow("So the sheet edge", "use this: weighed with every test", edge.area_m2, strong=over))
     return rows
 
 
