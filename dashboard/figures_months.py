@@ -19,6 +19,7 @@ from dashboard.palette import LIGHT
 
 MM2 = 1e6
 AHEAD_DAYS = 200
+PX_PER_SIGN = 7.8
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ def months_curve(line: HistoryLine, today: date, width: float, tall: float = 420
         Size in px; under 700 px wide the last six months are shown.
     """
     narrow = width < 700
-    size = Size(width, tall, (44.0, 14.0, 44.0, 40.0) if narrow else (56.0, 140.0, 44.0, 40.0))
+    size = Size(width, tall, (44.0, 14.0, 58.0, 40.0) if narrow else (56.0, 140.0, 58.0, 40.0))
     fig, win = fg.blank(size), window_of(line, today, 6 if narrow else None)
     _axes(fig, win, narrow)
     _ahead(fig, win)
@@ -193,6 +194,7 @@ def _forecast(fig: go.Figure, line: HistoryLine, win: Window) -> None:
 def _breaks(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> None:
     half = (win.last - win.first) * (0.011 if narrow else 0.006)
     by_day = {r.date[:10]: r for r in line.repairs}
+    named: list[tuple[datetime, tuple[str, ...]]] = []
     for text in line.breaks or tuple(r.date for r in line.repairs):
         at = datetime.fromisoformat(text)
         at = at if at.tzinfo else at.replace(tzinfo=UTC)
@@ -203,19 +205,29 @@ def _breaks(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> Non
             fg.rule(fig, (x, 0, x, 1.03), yref="paper", width=1.5)
         repair = by_day.get(text[:10]) or by_day.get((at - timedelta(days=1)).date().isoformat())
         if repair is not None:
-            words = f"{_cut(repair.text)}, {wording.date_text(date.fromisoformat(repair.date[:10]), with_year=False)}"
-            fg.say(
-                fig,
-                at,
-                1.03,
-                wording.date_text(at.date(), with_year=False) if narrow else words,
-                yref="paper",
-                colour="ink",
-                bold=True,
-                anchor="center",
-                level="bottom",
-                shift=(0, 4),
-            )
+            day = wording.date_text(date.fromisoformat(repair.date[:10]), with_year=False)
+            named.append((at, (day,) if narrow else (f"{_cut(repair.text)}, {day}", day)))
+    _break_words(fig, named, win, narrow)
+
+
+def _break_words(
+    fig: go.Figure, named: Sequence[tuple[datetime, tuple[str, ...]]], win: Window, narrow: bool
+) -> None:
+    """Repairs named above their breaks; close ones stand in two rows, then without the name, then not at all."""
+    margin = fig.layout.margin
+    wide = fig.layout.width - margin.l - margin.r
+    taken = [60.0, -float(margin.l)]
+    for at, choices in sorted(named):
+        x = wide * ((at - win.first) / (win.last - win.first))
+        for words, row in ((w, r) for w in choices for r in (0, 1)):
+            half = len(words) * (PX_PER_SIGN if not narrow else 7.0) / 2
+            centre = max(x, half - (0 if row == 0 else margin.l - 4))
+            if centre - half < taken[row] or centre - x > half:
+                continue
+            fg.say(fig, at, 1.03, words, yref="paper", colour="ink", bold=True, anchor="center", level="bottom",
+                   shift=(min(centre, wide + margin.r - half) - x, 4 + 18 * row))  # fmt: skip
+            taken[row] = centre + half + 12
+            break
 
 
 def _cut(words: str, most: int = 36) -> str:

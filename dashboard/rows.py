@@ -223,7 +223,8 @@ def small_curve(line: HistoryLine, width: float, tall: float, days: int | None =
         (place(d), _height(a.high if up else a.value, limit, level, tall), up) for d, a, up in _points(line, first)
     ]
     breaks = [place(d) for d in _break_days(line, first) if 0 < d < span - 0.5]
-    return svg.drawing(width, tall, base + _run(spots, breaks, tall), f"{len(spots)} tests against the limit")
+    told = f"{len(spots)} test{'s' if len(spots) != 1 else ''} against the limit"
+    return svg.drawing(width, tall, base + _run(spots, breaks, tall), told)
 
 
 def _height(area: float, limit: float, level: float, tall: float) -> float:

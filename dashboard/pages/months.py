@@ -40,7 +40,7 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
         )
         return Page(parts.box_page(view, name, label(known), TAB, QUESTION, head, picture, parts.bar(hold)))
     again = parts.button(
-        f"Test again by {wording.date_text(_again(line), with_year=False)}",
+        again_words(_again(line), shop.today()),
         f"/hold?box={name}&setup={line.setup}",
         dark=True,
     )
@@ -53,6 +53,13 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
 
 def _again(line: HistoryLine) -> date:
     return line.tests[-1].started.date() + timedelta(days=AGAIN_DAYS if is_going_off(line) else 2 * AGAIN_DAYS)
+
+
+def again_words(due: date, today: date) -> str:
+    """When to test again: now when the day has gone by, with the year when it is another one."""
+    if due < today:
+        return "Test again now"
+    return f"Test again by {wording.date_text(due, with_year=due.year != today.year)}"
 
 
 def headline(line: HistoryLine, view: View) -> tuple[str, str]:
@@ -94,7 +101,7 @@ def _long_curve(line: HistoryLine, today: date, view: View) -> Component:
             html.Span(
                 [
                     html.B(f"Whole box, {wording.setup_name(line.setup)}{f', {sealed} sealed' if sealed else ''}"),
-                    f", {len(line.tests)} tests",
+                    f", {_count(line)}",
                 ]
             ),
             *_doubling(line),
@@ -113,6 +120,10 @@ def _long_curve(line: HistoryLine, today: date, view: View) -> Component:
         parts.figure(graph, headline(line, view)[0], caption="Arrow keys walk the tests", points=points, table=table),
         class_name="flush" if view.narrow else "",
     )
+
+
+def _count(line: HistoryLine) -> str:
+    return f"{len(line.tests)} test{'s' if len(line.tests) != 1 else ''}"
 
 
 def _doubling(line: HistoryLine) -> list[Component]:
@@ -147,5 +158,5 @@ def _small_one(line: HistoryLine, view: View) -> Component:
     return parts.paper(
         top,
         parts.drawn(rows.small_curve(line, width, 70)),
-        html.P(f"{len(line.tests)} tests; {words}", className="note"),
+        html.P(f"{_count(line)}; {words}", className="note"),
     )
