@@ -19,6 +19,7 @@ from dashboard.timemap import TimeMap, main_hold, time_map
 PART_WAYS = 0.53
 _SHORT_NAMES = {"pump-down": "pump", "soak": "soak"}
 PX_PER_SIGN = 7.4
+TOO_SHORT_S = 15.0
 
 
 def _size(width: float, tall: float) -> Size:
@@ -62,7 +63,7 @@ def hold_curve(result: Assessment, scale: Scale, width: float = 940.0, tall: flo
 def minute_step(duration_s: float, narrow: bool) -> float:
     """Seconds between ticks of a hold so long: whole minutes, or parts of one for a short hold."""
     most = 4 if narrow else 7
-    for step in (10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400):
+    for step in (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400):
         if duration_s / step <= most:
             return float(step)
     return 28800.0
@@ -131,7 +132,9 @@ def _phase_name(fig: go.Figure, phase: Phase, main: bool, left: float, right: fl
     if phase.name == "baseline":
         return
     if phase.name == "hold":
-        words = f"hold, {wording.duration_text(length)}" if main else "first hold"
+        # A hold too short to use is counted in the heading, without the readings that were set aside.
+        timed = main and length > TOO_SHORT_S
+        words = f"hold, {wording.duration_text(length)}" if timed else "hold" if main else "first hold"
         how = {"colour": "ink" if main else "second", "bold": main}
         fg.say(fig, left, 1, words, yref="paper", level="bottom", shift=(7, 12), **how)  # type: ignore[arg-type]
         return
@@ -194,7 +197,7 @@ def _fit(fig: go.Figure, result: Assessment, curves: Curves, at: TimeMap, scale:
 def _fit_words(fig: go.Figure, result: Assessment, curves: Curves, x: Array, scale: Scale) -> None:
     law = result.law.kind if result.law else "undetermined"
     name = "fit; hole or seep undetermined" if law == "undetermined" else f"{law} fit"
-    i = int(len(x) * 0.34)
+    i = int(len(x) * (0.34 if fig.layout.width >= 700 else 0.6))
     y = float(scale.of(curves.fit_pa[i]))
     down = (scale.range()[1] - scale.range()[0]) * 0.16
     room = (float(x[-1]) - float(x[i])) * _px_per_place(fig) - 24
@@ -214,15 +217,13 @@ def _other_words(fig: go.Figure, curves: Curves, x: Array, scale: Scale) -> None
     name = {"hole": "a drilled hole would run here", "seep": "a seep would run here"}.get(
         curves.other_law or "", "the other law"
     )
-    fg.say(
-        fig,
-        x[i],
-        float(scale.of(curves.other_law_pa[i])),
-        name,
-        anchor="right" if above else "left",
-        level="bottom" if above else "top",
-        shift=(-8 if above else 8, 4 if above else -4),
+    room = _px_per_place(fig)
+    right = (float(x[i]) - fig.layout.xaxis.range[0]) * room > len(name) * PX_PER_SIGN + 16 and (
+        above or (fig.layout.xaxis.range[1] - float(x[i])) * room < len(name) * PX_PER_SIGN + 16
     )
+    y = float(scale.of(curves.other_law_pa[i]))
+    fg.say(fig, x[i], y, name, anchor="right" if right else "left", level="bottom" if above else "top",
+           shift=(-8 if right else 8, 4 if above else -4))  # fmt: skip
 
 
 def _left_out(fig: go.Figure, result: Assessment, at: TimeMap, scale: Scale) -> None:
@@ -320,7 +321,7 @@ def _frame_refused(fig: go.Figure, result: Assessment, curves: Curves, at: TimeM
         fig,
         (left + right) / 2,
         top,
-        _evidence(curves.p_pa[held], scale),
+        _evidence(curves.p_pa[held], scale, counted=at.end_s - at.shut_s > TOO_SHORT_S),
         colour="ink",
         bold=True,
         anchor="center",
@@ -329,7 +330,7 @@ def _frame_refused(fig: go.Figure, result: Assessment, curves: Curves, at: TimeM
     )
 
 
-def _evidence(p_pa: Array, scale: Scale) -> str:
+def _evidence(p_pa: Array, scale: Scale, counted: bool = True) -> str:
     values, counts = np.unique(p_pa, return_counts=True)
     most = int(counts.argmax())
     decimals = 1
@@ -337,7 +338,7 @@ def _evidence(p_pa: Array, scale: Scale) -> str:
     if counts[most] > 0.9 * p_pa.size:
         return f"{shown}, {counts[most]} times over"
     first, last = float(scale.of(p_pa[0])), float(scale.of(p_pa[-1]))
-    return f"{first:.1f} to {last:.1f} {scale.unit.unit}, {p_pa.size} readings"
+    return f"{first:.1f} to {last:.1f} {scale.unit.unit}" + (f", {p_pa.size} readings" if counted else "")
 
 
 def curve_points(result: Assessment, scale: Scale, most: int = 40) -> list[tuple[str, str]]:
