@@ -52,9 +52,11 @@ def _scale_bar(x: float, wide: float, y: float, check: TopCheck, bad: bool) -> s
         svg.text((at, y + 34), f"{v * 1000:.0f}", fill="second", anchor="middle")
         for at, v in ((may, check.may_span_m), (never, check.never_over_m))
     )
+    spoken = f"span {check.bay.span_m * 1000:.0f} mm"
+    room = 4.2 * len(spoken)
     named = svg.text(
-        (span, y - 13),
-        f"span {check.bay.span_m * 1000:.0f} mm",
+        (max(x + room, min(span, x + wide - room)), y - 13),
+        spoken,
         bold=True,
         fill="air" if bad else "ink",
         anchor="middle",

@@ -22,6 +22,7 @@ from dashboard.view import View
 
 PLACES = {"box": "on the box", "hose": "on its hose", "tank": "on the tank"}
 BEHIND = {"room": "open to the room", "pump": "the pump", "tank": "the tank"}
+UNITS = ("kPa", "mbar", "bar", "hPa", "inHg", "mmHg", "inH2O", "psi", "Torr", "Pa")
 SEAMS = ("panel-edges/front", "panel-edges/back", "panel-edges/left", "panel-edges/right")
 MADE_UP = "simulated:speed=4,leak_mm2=0.2"
 WIDE = {"width": "260px", "textAlign": "left"}
@@ -252,7 +253,7 @@ def _field(words: str, note: str, for_id: str, control: Component) -> Component:
 
 
 def _units() -> list[dict[str, str]]:
-    both = (f"{r} {u}" for r in ("absolute", "vacuum", "gauge") for u in ("kPa", "mbar", "inHg", "psi", "Torr", "Pa"))
+    both = (f"{r} {u}" for r in ("absolute", "vacuum", "gauge") for u in UNITS)
     return [{"label": "say which", "value": ids.NOTHING}, *({"label": words, "value": words} for words in both)]
 
 
