@@ -27,7 +27,7 @@ __all__ = ["Worked", "rank", "repair_worked"]
 
 LATEST = 4
 """So many tests of one setup and sealed list count; older ones tell of a box that has aged since."""
-OLDER = f"The latest {LATEST} tests of this setup count; this one is older."
+OLDER = f"Older than the latest {LATEST} tests of this setup, which count."
 
 
 def rank(

@@ -166,7 +166,7 @@ def _none_yet(
     group = next((g for g in apart if top.path in g), ())
     why = none_yet_words(top, group, tests[0] if len(tests) == 1 else None, choice.step)
     if choice.test is None:
-        return (why, "No further test parts them; begin with the likeliest.", *_repair(top)[1:])
+        return (why, "No further test would tell them apart; begin with the likeliest.", *_repair(top)[1:])
     return (why, *_mind(choice.test))
 
 

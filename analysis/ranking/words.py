@@ -150,7 +150,7 @@ def _silent(posterior: Posterior, path: str) -> str:
     mine = states(posterior.problem, path)
     alike = [p for p in posterior.inward if p != path and states(posterior.problem, p) == mine]
     if alike:
-        return f"No test parts it from {list_text([path_name(p) for p in alike])}."
+        return f"These tests cannot tell it from {list_text([path_name(p) for p in alike])}."
     return "Only sums with other places were measured."
 
 
