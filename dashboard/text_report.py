@@ -218,7 +218,7 @@ def _left_out(left_out: Sequence[tuple[str, str]]) -> list[Row]:
     by_reason: dict[str, list[str]] = {}
     for log, reason in left_out:
         by_reason.setdefault(reason, []).append(log)
-    told = [f"{logs[0]}: {reason}" if len(logs) == 1 else f"{len(logs)} logs, each because: {reason}"
+    told = [f"{logs[0]}: {reason}" if len(logs) == 1 else f"{len(logs)} logs: {reason}"
             for reason, logs in by_reason.items()]  # fmt: skip
     return [("left out" if first else "", text) for first, text in _with_first(told)]
 
