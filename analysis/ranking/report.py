@@ -18,8 +18,8 @@ from analysis.ranking.words import (
     first_words,
     none_yet_words,
     odd_sentence,
+    open_in,
     quiet_words,
-    states,
 )
 from analysis.remedies import remedy
 from analysis.results import Assessment, FloatArray, Interval, NextTest, PathResult, Unexplained
@@ -53,9 +53,9 @@ def _one(
 
 def twins(posterior: Posterior) -> tuple[tuple[str, ...], ...]:
     """Places that count alike in every test; only the guess, the leak law or a remark speaks for one of them."""
-    alike: dict[tuple[float, ...], list[str]] = {}
+    alike: dict[tuple[bool, ...], list[str]] = {}
     for path in posterior.inward:
-        alike.setdefault(states(posterior.problem, path), []).append(path)
+        alike.setdefault(open_in(posterior.problem, path), []).append(path)
     return tuple(tuple(group) for group in alike.values() if len(group) > 1)
 
 
@@ -94,7 +94,7 @@ def groups(posterior: Posterior, results: Sequence[PathResult]) -> tuple[tuple[s
 
 
 def _alike(posterior: Posterior, a: str, b: str) -> bool:
-    return states(posterior.problem, a) == states(posterior.problem, b)
+    return open_in(posterior.problem, a) == open_in(posterior.problem, b)
 
 
 def _trade_off(posterior: Posterior, a: str, b: str) -> bool:

@@ -105,6 +105,11 @@ def states(problem: Problem, path: str) -> tuple[float, ...]:
     return tuple(np.abs(problem.weight[:, cols]).sum(axis=1).tolist())
 
 
+def open_in(problem: Problem, path: str) -> tuple[bool, ...]:
+    """In which tests today's ``path`` counts as open; what leaks through a seal parts nothing."""
+    return tuple(state > 0.5 for state in states(problem, path))
+
+
 def _differences(posterior: Posterior, path: str) -> list[str]:
     """The pair of tests that differ in this path alone, when there is one."""
     problem = posterior.problem
@@ -147,8 +152,8 @@ def _let_go(tests: Sequence[Assessment], path: str, problem: Problem) -> list[st
 
 
 def _silent(posterior: Posterior, path: str) -> str:
-    mine = states(posterior.problem, path)
-    alike = [p for p in posterior.inward if p != path and states(posterior.problem, p) == mine]
+    mine = open_in(posterior.problem, path)
+    alike = [p for p in posterior.inward if p != path and open_in(posterior.problem, p) == mine]
     if alike:
         return f"These tests cannot tell it from {list_text([path_name(p) for p in alike])}."
     return "Only sums with other places were measured."
