@@ -139,7 +139,7 @@ KEYS: Mapping[str, _Key] = {
     "open": _PATHS,
     "started": _Key(_read_started, datetime.isoformat),
     "gauge": _Key(_read_gauge, str),
-    "resolution": _number(0, 1e9, "the gauge's smallest step", above=True),
+    "resolution": _number(0, 1e6, "the gauge's smallest step", above=True),
     "accuracy": _number(0, 1e9, "the gauge's standard uncertainty"),
     "gauge_at": _choice("box", "hose", "tank"),
     "barometer_kPa": _uncertain(40, 120, "the room's pressure in kPa", 0.0, BAROMETER_U_KPA),
@@ -181,7 +181,7 @@ def read_header(lines: Iterable[tuple[int, str]], path: Path | None) -> tuple[Lo
             _add(texts, key, number, text, path)
     if len(texts) > MOST_KEYS:
         raise UnreadableInput(f"more than {MOST_KEYS} header lines; this is hardly a log.", path)
-    if "gauge" not in texts:
+    if not texts.get("gauge", (0, ""))[1]:
         raise UnreadableInput("no line says what the gauge shows; add one such as '# gauge: absolute kPa'.", path)
     values = {key: _value(key, *texts[key], path) for key in texts if key in KEYS and texts[key][1]}
     values = {key: value for key, value in values.items() if value is not None}

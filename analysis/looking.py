@@ -30,6 +30,10 @@ FINE_STEP_PA = 150.0
 """A display with steps up to this shows the shut of a wooden box within a minute: the wood gives off moisture."""
 SMALLEST_STALL_M2 = 0.05e-6
 """A level that a known pump would hold only against a leak at least this large may be the pump still running."""
+LOWEST_PA = 500.0
+"""No shop's pump draws a box this low, Pa: memory, diaphragm and vane pumps stand at 1 to 10 kPa."""
+COARSEST_SHARE = 0.2
+"""A display with steps above this share of room pressure shows no hold."""
 LEAST_READINGS = 6
 LEAST_SPAN_S = 8.0
 DUMP_S = 8.0
@@ -58,8 +62,16 @@ def look(log: Log, box: Box | None) -> Seen:
     wrong = _unit_suspected(trace)
     if wrong is not None:
         return Seen(trace, empty, (), tuple(flags), wrong)
+    speed, ultimate = _pump(box)
     view = find_phases(
-        trace.t_s, trace.p_pa, trace.room_pa, trace.resolution_pa, trace.volume_m3, _pump_speed(box), trace.note
+        trace.t_s,
+        trace.p_pa,
+        trace.room_pa,
+        trace.resolution_pa,
+        trace.volume_m3,
+        speed,
+        ultimate,
+        trace.note,
     )
     refusal, sheet_flags = _by_header(log, view)
     flags += sheet_flags
@@ -68,17 +80,22 @@ def look(log: Log, box: Box | None) -> Seen:
     return _windows(trace, view, flags)
 
 
-def _pump_speed(box: Box | None) -> float | None:
-    if box is None or box.pump is None:
-        return None
-    if box.pump.speed_L_s is not None:
-        return box.pump.speed_L_s * 1e-3
-    return max((s for _, s in box.pump.points), default=0.0) * 1e-3 or None
+def _pump(box: Box | None) -> tuple[float | None, float | None]:
+    """The pump's largest speed, m3/s, and its ultimate pressure, Pa, where the box file gives them."""
+    pump = None if box is None else box.pump
+    if pump is None or (pump.speed_L_s is None and not pump.points):
+        return None, None
+    speed = pump.speed_L_s if pump.speed_L_s is not None else max(s for _, s in pump.points)
+    still = [kpa for kpa, s in pump.points if s <= 0.0]
+    ultimate = pump.ultimate_kPa or (max(still) if still else None)
+    return speed * 1e-3, None if ultimate is None else ultimate * 1e3
 
 
 def _unit_suspected(trace: Trace) -> Refusal | None:
     """Pressures no room has: the unit or the reference is not what the log says."""
     top, bottom = float(np.percentile(trace.p_pa, 98)), float(np.percentile(trace.p_pa, 2))
+    if trace.resolution_pa > COARSEST_SHARE * trace.room_pa or top < LOWEST_PA:
+        return reasons.unit_suspected(top / 1000.0)
     if top > 1.15 * trace.room_pa + 3000.0:
         return reasons.unit_suspected(top / 1000.0)
     if bottom < -3000.0:
@@ -94,6 +111,8 @@ def _baseline_contradicts(trace: Trace) -> Refusal | None:
     """
     p = trace.p_pa
     level = baseline_reading(p)
+    if level is not None and trace.unit.reference == "absolute" and level < LOWEST_PA:
+        return reasons.unit_suspected(level / 1000.0)
     if level is None or abs(level - trace.room_pa) < 0.1 * trace.room_pa:
         return None
     rises = float(np.percentile(p, 98)) - level
@@ -212,12 +231,11 @@ def _usable(
 def _would_show(trace: Trace, hold: HoldSeen) -> bool:
     """Whether a shut that was not seen would have shown: the pump may still be running.
 
-    A known pump held the level only against a leak; without one the wood's moisture would have shown.
+    A known pump held the level only against a leak; without one the gas and the wood would have shown it.
     """
     pump = trace.box.pump if trace.box is not None else None
     if pump is None or (pump.speed_L_s is None and not pump.points):
-        fine = trace.resolution_pa <= FINE_STEP_PA and hold.end_s - hold.held_s > 30.0
-        return fine and trace.wood in ("bare", "coated")
+        return trace.resolution_pa <= FINE_STEP_PA and hold.end_s - hold.held_s > 30.0
     level = float(np.median(trace.p_pa[(trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)]))
     stalled = stall_area(pump, level, trace.room_pa, trace.room_k, trace.u_zero_pa)
     return stalled is not None and stalled.low > SMALLEST_STALL_M2

@@ -27,7 +27,7 @@ compare with: memory, small shop pumps move less."""
 HARDLY_DRAWN = 0.85
 """A pump that leaves the box above this share of room pressure has shown a stall; no hold is read after it."""
 STALL_SHARE = 0.35
-"""A pump that levels off above this share of room pressure stalls: memory, shop pumps reach a fifth or less."""
+"""An unknown pump that levels off above this share of room pressure stalls: memory, shop pumps reach a fifth."""
 LET_UP_OVER_PUMP = 2.0
 """A rise this much faster than the pump drew the box down is no leak: the pump could not have held it."""
 
@@ -81,6 +81,7 @@ def find_phases(
     resolution_pa: float = 0.0,
     volume_m3: float | None = None,
     pump_m3_s: float | None = None,
+    ultimate_pa: float | None = None,
     note: tuple[str, ...] = (),
 ) -> PhaseView:
     """Read the phases off a log.
@@ -93,8 +94,9 @@ def find_phases(
         Absolute room pressure, Pa.
     resolution_pa
         Step of the display, Pa.
-    volume_m3, pump_m3_s
-        The box and the pump's speed when known; they tell a let-up from a big leak.
+    volume_m3, pump_m3_s, ultimate_pa
+        The box, the pump's speed and its ultimate when known; they tell a let-up from a big leak, a stall from a
+        tight box.
     note
         Marks beside the readings, or empty.
     """
@@ -108,10 +110,9 @@ def find_phases(
     # A display's own steps look like noise of up to 0.6 of a step; only what is beyond them is noise.
     spread = max(noise_of(p) ** 2 - (0.6 * resolution_pa) ** 2, 0.0) ** 0.5
     tolerance = max(3.0 * spread, resolution_pa, 30.0)
-    view = _Search(t, p, room_pa, tolerance, resolution_pa, volume_m3, pump_m3_s, spread).run()
-    if p.size == p_pa.size:
-        return view
-    # Block means are quieter than the readings; a fit needs the noise of a single one.
+    stall_pa = STALL_SHARE * room_pa if ultimate_pa is None else max(1.4 * ultimate_pa, ultimate_pa + 4000.0)
+    view = _Search(t, p, room_pa, tolerance, resolution_pa, volume_m3, pump_m3_s, spread, stall_pa).run()
+    # Filtered readings are quieter than single ones; a fit needs the noise of a single one.
     single = noise_of(p_pa[-MOST_FOR_NOISE:])
     return replace(view, noise_pa=max(single**2 - (0.6 * resolution_pa) ** 2, 0.0) ** 0.5)
 
@@ -193,9 +194,10 @@ class _Search:
         volume_m3: float | None,
         pump_m3_s: float | None,
         noise: float,
+        stall_pa: float,
     ) -> None:
         self.t, self.p, self.room, self.tol, self.noise = t, p, room_pa, tolerance, noise
-        self.resolution = resolution
+        self.resolution, self.stall_pa = resolution, stall_pa
         self.swing = max(12.0 * noise, 1.7 * resolution, 250.0)
         self.volume = volume_m3 or 0.032
         self.pump_rate = (pump_m3_s or 0.0) / self.volume
@@ -292,7 +294,7 @@ class _Search:
 
     def _levels_off(self, bottom: int, stop: int) -> bool:
         """Whether an unbroken bottom stands too high for a pump that reached its end: a stall, not a tight hold."""
-        return stop > bottom and float(np.median(self.p[bottom : stop + 1])) > STALL_SHARE * self.room
+        return stop > bottom and float(np.median(self.p[bottom : stop + 1])) > self.stall_pa
 
     def _let_up(self, bottom: int, low: int, end: int, drop: tuple[float, float] | None) -> int | None:
         """Index where air is let back in, or None.

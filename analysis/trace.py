@@ -154,17 +154,27 @@ def _monotonic(log: Log) -> tuple[NDArray[np.intp], bool]:
 def _room_pressure(log: Log, order: NDArray[np.intp]) -> tuple[float, float, bool, tuple[str, ...]]:
     """Room pressure in Pa, its standard uncertainty, whether it was measured, and flags."""
     header = log.header
-    if header.barometer_kPa is not None:
+    if header.barometer_kPa is not None and not _contradicted(log, order, header.barometer_kPa.value * 1e3):
         stated = header.barometer_kPa
         return stated.value * 1e3, max(stated.u * 1e3, U_BAROMETER_PA if stated.u == 0 else 0.0), True, ()
     if header.gauge.reference == "absolute":
         level = baseline_reading(log.reading[order])
         pa = None if level is None else level * header.gauge.pa_per_unit
         if pa is not None and 60e3 < pa < 110e3:
-            return pa, U_BASELINE_PA, True, ()
+            return pa, U_BASELINE_PA, True, () if header.barometer_kPa is None else ("barometer-guessed",)
     if header.altitude_m is not None:
         return standard_pressure_pa(header.altitude_m), U_ALTITUDE_PA, True, ("barometer-guessed",)
     return STANDARD_PRESSURE_PA, U_NO_ROOM_PA, False, ("barometer-guessed",)
+
+
+def _contradicted(log: Log, order: NDArray[np.intp], barometer_pa: float) -> bool:
+    """Whether an absolute gauge, open to the room, read a pressure far from the stated barometer's."""
+    if log.header.gauge.reference != "absolute":
+        return False
+    level = baseline_reading(log.reading[order])
+    pa = 0.0 if level is None else level * log.header.gauge.pa_per_unit
+    accuracy = (log.header.accuracy or 0.0) * log.header.gauge.pa_per_unit
+    return 60e3 < pa < 110e3 and abs(pa - barometer_pa) > max(5e3, 4.0 * accuracy)
 
 
 def baseline_reading(reading: FloatArray) -> float | None:

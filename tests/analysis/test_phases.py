@@ -22,7 +22,7 @@ def seen(t, p, step=0.0, note=(), noise_pa=10.0, volume=VOLUME_M3, pump=PUMP_M3_
     p = noisy(p, noise_pa) if noise_pa else p
     if step:
         p = np.round(p / step) * step
-    return find_phases(t, p, ROOM_PA, step, volume, pump, note)
+    return find_phases(t, p, ROOM_PA, step, volume, pump, note=note)
 
 
 def names(view):
