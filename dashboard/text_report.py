@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from acquisition.records import Event
 from acquisition.units import STANDARD_PRESSURE_PA, GaugeUnit, from_absolute_pa
 from analysis import wording
-from analysis.numberwords import MINUS
+from analysis.numberwords import MINUS, is_at_most
 from analysis.results import (
     Assessment,
     EarlierHold,
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from analysis.volume import VolumeResult
 
 Row = tuple[str, str]
+_NONE_SEEN = "none seen"
 _COUNTED = {"absolute": "absolute", "vacuum": "of vacuum", "gauge": "on a gauge that shows 0 in the room"}
 
 _INDENT = "  "
@@ -50,7 +51,8 @@ def assessment_text(result: Assessment, system: System = "metric", has_tank: boo
     lead = wording.lead_sentence(result, system)
     head = [wording.answer_sentence(result, system, has_tank), *([lead] if lead else [])]
     rows = [("log", _which_log(result)), *_figures(result, system), *_notes(result, system)]
-    if result.advice and result.advice not in head[0]:
+    line_alone = result.setup == "line-only" and result.area_m2 is not None
+    if result.advice and result.advice not in head[0] and not line_alone:
         rows.append(("next", result.advice))
     return "\n".join([*head, *table(rows)])
 
@@ -199,18 +201,19 @@ def _path_lines(place: int, path: PathResult, system: System) -> list[str]:
         if path.probability_over_limit is not None:
             parts.append(f"over the limit alone {wording.chance_text(path.probability_over_limit)}")
     first = f"{place:>3}. {wording.path_name(path.path):<22} {'; '.join(parts)}"
-    return [first, *[f"       {sentence}" for sentence in path.evidence]]
+    evidence = () if parts[0].startswith(_NONE_SEEN) else path.evidence
+    return [first, *[f"       {sentence}" for sentence in evidence]]
 
 
 def _valve_seat(area: Interval, system: System) -> str:
     """The valve seat's part: in, out, or, where its interval holds nought, how much at most."""
-    if area.low > 0.0:
+    if area.low > 0.0 and not is_at_most(area):
         return f"takes air in: {wording.area_text(area, system)}"
-    if area.high < 0.0:
-        out = Interval(-area.value, -area.high, -area.low)
+    out = Interval(-area.value, -area.high, -area.low)
+    if out.low > 0.0 and not is_at_most(out):
         return f"takes air out: {wording.area_text(out, system)}"
     most = wording.amount(max(area.high, -area.low), system)
-    return f"none seen: at most {most}, in or out"
+    return f"{_NONE_SEEN}: at most {most}, in or out"
 
 
 def _left_out(left_out: Sequence[tuple[str, str]]) -> list[Row]:

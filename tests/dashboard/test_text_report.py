@@ -235,6 +235,7 @@ def test_logs_left_out_for_one_reason_are_one_line_with_their_count():
 @pytest.mark.parametrize(
     ("area", "told"),
     [
+        (Interval(0.005e-6, 0.001e-6, 0.02e-6), "none seen: at most 0.020 mm², in or out"),
         (Interval(-0.001e-6, -0.01e-6, 0.02e-6), "none seen: at most 0.020 mm², in or out"),
         (Interval(-0.1e-6, -0.12e-6, -0.08e-6), "takes air out: 0.10 mm², 0.08 to 0.12"),
         (Interval(0.1e-6, 0.08e-6, 0.12e-6), "takes air in: 0.10 mm², 0.08 to 0.12"),
