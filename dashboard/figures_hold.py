@@ -217,13 +217,14 @@ def _other_words(fig: go.Figure, curves: Curves, x: Array, scale: Scale) -> None
     name = {"hole": "a drilled hole would run here", "seep": "a seep would run here"}.get(
         curves.other_law or "", "the other law"
     )
-    room = _px_per_place(fig)
-    right = (float(x[i]) - fig.layout.xaxis.range[0]) * room > len(name) * PX_PER_SIGN + 16 and (
-        above or (fig.layout.xaxis.range[1] - float(x[i])) * room < len(name) * PX_PER_SIGN + 16
-    )
+    if fig.layout.width < 700:
+        name = {"hole": "were it a hole", "seep": "were it a seep"}.get(curves.other_law or "", "the other law")
+    px, wide = _px_per_place(fig), len(name) * PX_PER_SIGN
+    first, last = (at * px for at in (float(x[0]), float(fig.layout.xaxis.range[1])))
+    here = float(x[i]) * px
+    start = max(first + 8, min(here - 8 - wide if above else here + 8, last - wide - 4))
     y = float(scale.of(curves.other_law_pa[i]))
-    fg.say(fig, x[i], y, name, anchor="right" if right else "left", level="bottom" if above else "top",
-           shift=(-8 if right else 8, 4 if above else -4))  # fmt: skip
+    fg.say(fig, x[i], y, name, level="bottom" if above else "top", shift=(start - here, 4 if above else -4))
 
 
 def _left_out(fig: go.Figure, result: Assessment, at: TimeMap, scale: Scale) -> None:

@@ -9,12 +9,12 @@ from analysis import wording
 from analysis.holding import Estimate
 from analysis.limit import limit_for
 from dashboard import figures as fg
+from dashboard.areas import MM2, AreaUnit
 from dashboard.figures import Scale, Size
 from dashboard.figures_hold import PART_WAYS
 from dashboard.holds import HoldState
 from dashboard.palette import LIGHT
 
-MM2 = 1e6
 ENDS_S = (60.0, 120.0, 180.0, 300.0, 420.0, 600.0, 900.0, 1200.0, 1800.0, 3600.0)
 BEFORE_SHARE = 0.28
 
@@ -89,18 +89,20 @@ def _now(fig: go.Figure, state: HoldState, scale: Scale, zero: float, last: floa
     fg.say(fig, x, 0, "now", yref="paper", colour="ink", level="bottom", shift=(5, 4))
 
 
-def _areas(estimates: tuple[Estimate, ...]) -> list[tuple[float, float, float, float]]:
+def _areas(estimates: tuple[Estimate, ...], unit: AreaUnit) -> list[tuple[float, float, float, float]]:
     known = [(e.held_s, e.area_m2) for e in estimates if e.area_m2 is not None and e.area_m2[2] > 0]
-    return [(held, value * MM2, low * MM2, high * MM2) for held, (value, low, high) in known]
+    return [(held, value * unit.per_m2, low * unit.per_m2, high * unit.per_m2) for held, (value, low, high) in known]
 
 
-def how_sure(state: HoldState, width: float, tall: float) -> go.Figure:
+def how_sure(state: HoldState, width: float, tall: float, unit: AreaUnit = MM2) -> go.Figure:
     """The area's interval narrowing since the shut, against the limit."""
     size = _size(width, tall)
-    fig, rows = fg.blank(size), _areas(state.estimates)
+    fig, rows = fg.blank(size), _areas(state.estimates, unit)
     limit = limit_for(state.box)
     last = _minutes(fig, state, 0.0)
-    values = [v for _, value, _, high in rows[-60:] for v in (value, high)] + ([limit.area_m2 * MM2] if limit else [])
+    values = [v for _, value, _, high in rows[-60:] for v in (value, high)] + (
+        [limit.area_m2 * unit.per_m2] if limit else []
+    )
     low, high = min(values, default=0.1) / 3, max(values, default=1.0) * 2
     ticks = fg.decade_ticks(low, high)
     fig.update_layout(
@@ -108,10 +110,10 @@ def how_sure(state: HoldState, width: float, tall: float) -> go.Figure:
             type="log", range=[np.log10(low), np.log10(high)], tickvals=ticks, ticktext=[fg.plain(v) for v in ticks]
         )
     )
-    fg.say(fig, 0, 1, "mm²", xref="paper", yref="paper", level="bottom", shift=(-size.margins[0], 8))
+    fg.say(fig, 0, 1, unit.words, xref="paper", yref="paper", level="bottom", shift=(-size.margins[0], 8))
     _closing(fig, rows, low, high)
     if limit is not None:
-        _limit(fig, limit.area_m2 * MM2, last, width < 700)
+        _limit(fig, limit.area_m2 * unit.per_m2, last, width < 700)
     if not rows:
         fg.say(fig, 0.5, 0.5, "too early", xref="paper", yref="paper", anchor="center", size=18)
     return fig

@@ -14,10 +14,10 @@ from analysis.history import Stretch, current_fit, forecast_crossing, is_going_o
 from analysis.results import HistoryLine, TestPoint
 from analysis.trendfit import Crossing, TrendFit
 from dashboard import figures as fg
+from dashboard.areas import MM2, AreaUnit
 from dashboard.figures import Size
 from dashboard.palette import LIGHT
 
-MM2 = 1e6
 AHEAD_DAYS = 200
 PX_PER_SIGN = 7.8
 
@@ -31,6 +31,7 @@ class Window:
     last: datetime
     low: float
     high: float
+    unit: AreaUnit = MM2
 
     @property
     def edge(self) -> float:
@@ -42,7 +43,7 @@ def _noon(day: date) -> datetime:
     return datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
 
 
-def window_of(line: HistoryLine, today: date, months_back: int | None = None) -> Window:
+def window_of(line: HistoryLine, today: date, months_back: int | None = None, unit: AreaUnit = MM2) -> Window:
     """What the figure shows: all tests (or the last months), today, and half a year ahead at least."""
     first = line.tests[0].started
     now = max(_noon(today), line.tests[-1].started)
@@ -52,13 +53,13 @@ def window_of(line: HistoryLine, today: date, months_back: int | None = None) ->
     crossing = forecast_crossing(line)
     if crossing is not None and crossing.latest is not None:
         last = max(last, min(_noon(crossing.latest) + timedelta(days=40), now + timedelta(days=420)))
-    values = [v * MM2 for t in line.tests if t.area_m2 for v in (t.area_m2.low, t.area_m2.high) if v > 0]
-    values += [line.limit_m2 * MM2] if line.limit_m2 else []
+    values = [v * unit.per_m2 for t in line.tests if t.area_m2 for v in (t.area_m2.low, t.area_m2.high) if v > 0]
+    values += [line.limit_m2 * unit.per_m2] if line.limit_m2 else []
     low, high = min(values, default=0.01), max(values, default=1.0)
-    return Window(first - timedelta(days=12), now, last, max(low / 1.5, high / 300), high * 2.2)
+    return Window(first - timedelta(days=12), now, last, max(low / 1.5, high / 300), high * 2.2, unit)
 
 
-def months_curve(line: HistoryLine, today: date, width: float, tall: float = 420.0) -> go.Figure:
+def months_curve(line: HistoryLine, today: date, width: float, tall: float = 420.0, unit: AreaUnit = MM2) -> go.Figure:
     """The long curve.
 
     Parameters
@@ -69,10 +70,12 @@ def months_curve(line: HistoryLine, today: date, width: float, tall: float = 420
         Day from which the future is drawn.
     width, tall
         Size in px; under 700 px wide the last six months are shown.
+    unit
+        Unit of the area axis.
     """
     narrow = width < 700
     size = Size(width, tall, (44.0, 14.0, 58.0, 40.0) if narrow else (56.0, 140.0, 58.0, 40.0))
-    fig, win = fg.blank(size), window_of(line, today, 6 if narrow else None)
+    fig, win = fg.blank(size), window_of(line, today, 6 if narrow else None, unit)
     _axes(fig, win, narrow)
     _ahead(fig, win)
     _past_limit(fig, line, win, narrow)
@@ -111,7 +114,7 @@ def _axes(fig: go.Figure, win: Window, narrow: bool) -> None:
         fig,
         0,
         1,
-        "mm²" if narrow else "leak area, mm²",
+        win.unit.words if narrow else f"leak area, {win.unit.words}",
         xref="paper",
         yref="paper",
         level="bottom",
@@ -142,7 +145,7 @@ def _ahead(fig: go.Figure, win: Window) -> None:
 def _past_limit(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> None:
     if not line.limit_m2:
         return
-    limit = line.limit_m2 * MM2
+    limit = line.limit_m2 * win.unit.per_m2
     fg.span(fig, win.first, win.last, limit, win.high, fill=None, hatch=("/", "tint", 9, 0.14))
     fg.rule(fig, (win.first, limit, win.last, limit), "air", 2)
     fg.rule(fig, (win.first, limit * win.edge, win.last, limit * win.edge), "air", 1)
@@ -153,8 +156,8 @@ def _past_limit(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) ->
         fg.say(fig, 1, _log(limit), words, xref="paper", colour="air", bold=True, shift=(8, 0))
 
 
-def _levels(fit: TrendFit, days: Sequence[datetime]) -> tuple[list[float], list[float], list[float]]:
-    levels = [fit.level(d).scaled(MM2) for d in days]
+def _levels(fit: TrendFit, days: Sequence[datetime], win: Window) -> tuple[list[float], list[float], list[float]]:
+    levels = [fit.level(d).scaled(win.unit.per_m2) for d in days]
     return [v.value for v in levels], [v.low for v in levels], [v.high for v in levels]
 
 
@@ -171,7 +174,7 @@ def _trend(fig: go.Figure, part: Stretch, win: Window) -> None:
     if part.fit is None or len(shown) < 2:
         return
     days = _days(shown[0], shown[-1])
-    value, low, high = _levels(part.fit, days)
+    value, low, high = _levels(part.fit, days, win)
     _band(fig, days, low, high)
     fg.line(fig, days, value, "ink", 2.2)
 
@@ -181,7 +184,7 @@ def _forecast(fig: go.Figure, line: HistoryLine, win: Window) -> None:
     if fit is None:
         return
     days = _days(line.tests[-1].started, win.last, 60)
-    value, low, high = _levels(fit, days)
+    value, low, high = _levels(fit, days, win)
     top = [min(h, win.high * 1.01) for h in high]
     bottom = [min(max(v, win.low), win.high * 1.01) for v in low]
     _band(fig, days, bottom, top)
@@ -210,9 +213,7 @@ def _breaks(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> Non
     _break_words(fig, named, win, narrow)
 
 
-def _break_words(
-    fig: go.Figure, named: Sequence[tuple[datetime, tuple[str, ...]]], win: Window, narrow: bool
-) -> None:
+def _break_words(fig: go.Figure, named: Sequence[tuple[datetime, tuple[str, ...]]], win: Window, narrow: bool) -> None:
     """Repairs named above their breaks; close ones stand in two rows, then without the name, then not at all."""
     margin = fig.layout.margin
     wide = fig.layout.width - margin.l - margin.r
@@ -235,7 +236,7 @@ def _cut(words: str, most: int = 36) -> str:
 
 
 def _tests(fig: go.Figure, tests: Sequence[TestPoint], win: Window) -> None:
-    used = [(t, t.area_m2.scaled(MM2)) for t in tests if t.area_m2 is not None and t.set_aside is None]
+    used = [(t, t.area_m2.scaled(win.unit.per_m2)) for t in tests if t.area_m2 is not None and t.set_aside is None]
     sure = [(t, a) for t, a in used if t.outcome == "estimate"]
     for test, area in sure:
         fg.line(fig, [test.started, test.started], [max(area.low, win.low), min(area.high, win.high)], "measured", 1.6)
@@ -247,7 +248,9 @@ def _tests(fig: go.Figure, tests: Sequence[TestPoint], win: Window) -> None:
 
 def _set_aside(fig: go.Figure, tests: Sequence[TestPoint], win: Window) -> None:
     level = win.low * (win.high / win.low) ** 0.06
-    spots = [(t.started, min(max(t.area_m2.value * MM2, level), win.high) if t.area_m2 else level) for t in tests]
+    spots = [
+        (t.started, min(max(t.area_m2.value * win.unit.per_m2, level), win.high) if t.area_m2 else level) for t in tests
+    ]
     fg.dots(fig, [d for d, _ in spots], [v for _, v in spots], "ink", 5, "diamond-open")
     if len(tests) == 1:
         fg.say(fig, spots[0][0], _log(spots[0][1]), f"set aside: {tests[0].set_aside}", shift=(10, 0))
@@ -265,7 +268,7 @@ def _crossing(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> N
         or not is_going_off(line)
     ):
         return
-    limit, first = line.limit_m2 * MM2, _noon(crossing.earliest)
+    limit, first = line.limit_m2 * win.unit.per_m2, _noon(crossing.earliest)
     last = _noon(crossing.latest) if crossing.latest is not None else win.last
     last = min(last, win.last)
     tall = float(win.edge**2.6)

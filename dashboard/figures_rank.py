@@ -9,9 +9,9 @@ from acquisition.setups import PATHS, parent
 from analysis import wording
 from analysis.results import Interval, PathResult, Ranking
 from dashboard import marks, svg
+from dashboard.areas import AreaUnit, area_unit
 from dashboard.scales import Linear, linear_for
 
-MM2 = 1e6
 CHANCE_WIDE = 112.0
 
 
@@ -105,6 +105,7 @@ class Sheet:
     width: float
     axis: Linear
     narrow: bool
+    unit: AreaUnit
 
     def tall(self, row: Row) -> float:
         """Height of a row, px."""
@@ -138,17 +139,18 @@ class Sheet:
         return svg.wrapped(evidence, int((self.axis.left - 40) / 6.9))
 
 
-def _axis_words(sheet: Sheet, limit_m2: float | None, system: wording.System) -> str:
-    unit = "leak area, mm², 95 %" if not sheet.narrow else "mm², 95 %"
+def _axis_words(sheet: Sheet, limit_m2: float | None) -> str:
+    words = sheet.unit.words
+    unit = f"leak area, {words}, 95 %" if not sheet.narrow else f"{words}, 95 %"
     x = 12.0 if sheet.narrow else sheet.axis.left - 28
     out = svg.text((x, 18), unit + ("; " if limit_m2 else ""), fill="second", edge=None)
     if limit_m2:
-        at = x + (84 if sheet.narrow else 152)
+        at = x + (84 if sheet.narrow else 152) + 6.2 * (len(words) - 3)
         out += svg.line((at, 6), (at, 20), "air", 2) + svg.line((at + 4.5, 6), (at + 4.5, 20), "air", 1)
-        out += svg.text((at + 10, 18), f"limit {wording.two_figures(limit_m2 * MM2)}", fill="air", bold=True, edge=None)
+        out += svg.text((at + 10, 18), f"limit {sheet.unit.number(limit_m2)}", fill="air", bold=True, edge=None)
     if not sheet.narrow:
         out = svg.text((12, 18), "place, and what the tests say of it", fill="second", edge=None) + out
-    title = "chance it is the largest" if sheet.narrow else "chance largest"
+    title = "chance it is the largest" if sheet.narrow and len(words) < 5 else "chance largest"
     return out + svg.text((sheet.width - 12, 18), title, fill="second", anchor="end", edge=None)
 
 
@@ -169,7 +171,7 @@ def _bar(sheet: Sheet, row: Row, y: float) -> str:
         return svg.rect(zero, y - 9, sheet.axis.right - zero, 18, "paper", "grey", 1.4, "4 4") + svg.text(
             ((zero + sheet.axis.right) / 2, y + 5), "not tested", fill="second", anchor="middle"
         )
-    end = sheet.axis.at(row.area_m2.value * MM2)
+    end = sheet.axis.at(row.area_m2.value * sheet.unit.per_m2)
     box = (min(zero, end), y - 10, abs(end - zero), 20)
     ground = svg.rect(*box, fill="paper")
     if row.kind == "odd":
@@ -180,7 +182,7 @@ def _bar(sheet: Sheet, row: Row, y: float) -> str:
 
 
 def _jaws(sheet: Sheet, area: Interval, y: float, colour: str) -> str:
-    low, high = sheet.axis.at(area.low * MM2), sheet.axis.at(area.high * MM2)
+    low, high = (sheet.axis.at(end * sheet.unit.per_m2) for end in (area.low, area.high))
     ends = "".join(svg.line((x, y - 10), (x, y + 10), colour, 3) for x in (low, high))
     return svg.line((low, y), (high, y), colour, 2.6) + ends
 
@@ -261,14 +263,15 @@ def ranking_bars(
     narrow = width < 480
     left = 44.0 if narrow else min(320.0, width * 0.42)
     right = width - (30.0 if narrow else CHANCE_WIDE + 20)
-    areas = [r.area_m2.scaled(MM2) for r in rows if r.area_m2 is not None]
-    highs = [a.high for a in areas] + [1.15 * limit_m2 * MM2 if limit_m2 else 0.0]
+    unit = area_unit(system)
+    areas = [r.area_m2.scaled(unit.per_m2) for r in rows if r.area_m2 is not None]
+    highs = [a.high for a in areas] + [1.15 * limit_m2 * unit.per_m2 if limit_m2 else 0.0]
     lows = [a.low for a in areas if a.low < 0]
-    sheet = Sheet(width, linear_for(min(lows, default=0.0), max(highs, default=1.0), left, right), narrow)
+    sheet = Sheet(width, linear_for(min(lows, default=0.0), max(highs, default=1.0), left, right), narrow, unit)
     y, parts = 50.0, []
     for row in rows:
         parts.append(_row(sheet, row, y))
         y += sheet.tall(row)
-    limit = marks.limit_upright(sheet.axis.at(limit_m2 * MM2), 48, y) if limit_m2 else ""
-    content = _grid(sheet, y) + limit + "".join(parts) + _axis_words(sheet, limit_m2, system)
+    limit = marks.limit_upright(sheet.axis.at(limit_m2 * unit.per_m2), 48, y) if limit_m2 else ""
+    content = _grid(sheet, y) + limit + "".join(parts) + _axis_words(sheet, limit_m2)
     return svg.drawing(width, y + 6, content, label)

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis import wording
 from analysis.results import Assessment, Interval
 from dashboard import marks, svg
+from dashboard.areas import MM2, AreaUnit
 from dashboard.scales import Linear, linear_for
-
-MM2 = 1e6
 
 
 @dataclass(frozen=True)
@@ -25,12 +23,17 @@ class JawRow:
     signed: bool = False
     strong: bool = False
 
+    unit: AreaUnit = MM2
+
     @property
     def words(self) -> str:
         """The interval in words."""
-        return (
-            "not known" if self.area_m2 is None else wording.interval_text(self.area_m2.scaled(MM2), "mm²", self.signed)
-        )
+        return "not known" if self.area_m2 is None else self.unit.text(self.area_m2, self.signed)
+
+    @property
+    def written(self) -> str:
+        """The interval as it stands beside the axis."""
+        return "not known" if self.area_m2 is None else self.unit.short(self.area_m2, self.signed)
 
 
 def pooled(results: Sequence[Assessment]) -> Interval | None:
@@ -44,8 +47,9 @@ def pooled(results: Sequence[Assessment]) -> Interval | None:
 
 
 def _axis(rows: Sequence[JawRow], limit_m2: float | None, width: float, narrow: bool) -> Linear:
-    areas = [r.area_m2.scaled(MM2) for r in rows if r.area_m2 is not None]
-    high = max([a.high for a in areas] + [1.2 * limit_m2 * MM2 if limit_m2 else 0.0])
+    unit = rows[0].unit
+    areas = [r.area_m2.scaled(unit.per_m2) for r in rows if r.area_m2 is not None]
+    high = max([a.high for a in areas] + [1.2 * limit_m2 * unit.per_m2 if limit_m2 else 0.0])
     low = min([a.low for a in areas] + [0.0])
     left, right = (24.0, width - 24.0) if narrow else (270.0, width - 260.0)
     return linear_for(low, high, left, right)
@@ -57,14 +61,14 @@ def four_jaws(rows: Sequence[JawRow], limit_m2: float | None, width: float, sour
     axis, step = _axis(rows, limit_m2, width, narrow), 74.0 if narrow else 55.0
     top = 62.0 if narrow and limit_m2 else 40.0
     bottom = top + 6 + step * len(rows)
-    parts = [_grid(axis, top, bottom)]
+    parts = [_grid(axis, top, bottom, rows[0].unit)]
     parts += [_row(r, axis, top + step * (i + 0.55), width, narrow) for i, r in enumerate(rows)]
     counted = sum(r.limited for r in rows)
     edge = top + step * counted
     parts.insert(1, svg.line((12, edge + 4), (width - 12, edge + 4), "ink", 1))
     if limit_m2:
-        x = axis.at(limit_m2 * MM2)
-        named = f"limit {wording.area_number(limit_m2)}" + (
+        x = axis.at(limit_m2 * rows[0].unit.per_m2)
+        named = f"limit {rows[0].unit.number(limit_m2)}" + (
             f", from {'the pump' if source == 'pump' else 'its parts'}" if source else ""
         )
         at = (min(x - 2, width - 12 - 7.6 * len(named)), top - 8) if narrow else (x + 10, top + 12)
@@ -72,11 +76,11 @@ def four_jaws(rows: Sequence[JawRow], limit_m2: float | None, width: float, sour
     return svg.drawing(width, bottom + 4, "".join(parts), "; ".join(f"{r.name}: {r.words}" for r in rows))
 
 
-def _grid(axis: Linear, top: float, bottom: float) -> str:
+def _grid(axis: Linear, top: float, bottom: float, unit: AreaUnit) -> str:
     out = [
-        svg.text((axis.at(0) - 14, 26), "mm², 95 %", fill="second", anchor="end")
+        svg.text((axis.at(0) - 14, 26), f"{unit.words}, 95 %", fill="second", anchor="end")
         if axis.at(0) > 90
-        else svg.text((4, 12), "mm², 95 %", fill="second")
+        else svg.text((4, 12), f"{unit.words}, 95 %", fill="second")
     ]
     for tick in axis.ticks():
         zero = tick == 0
@@ -91,17 +95,17 @@ def _row(row: JawRow, axis: Linear, y: float, width: float, narrow: bool) -> str
     colour = "air" if row.strong else "ink"
     if narrow:
         words = svg.text((12, y - 22), row.name, size=16, bold=True, fill=colour) + svg.text(
-            (width - 12, y - 22), row.words, anchor="end", fill=colour
+            (width - 12, y - 22), row.written, anchor="end", fill=colour
         )
     else:
         words = svg.text((axis.left - 30, y), row.name, size=17, bold=True, fill=colour, anchor="end")
         words += svg.text((axis.left - 30, y + 18), row.note, fill="second", anchor="end")
-        words += svg.text((axis.right + 24, y + 5), row.words, size=16, bold=True, fill=colour)
+        words += svg.text((axis.right + 24, y + 5), row.written, size=16, bold=True, fill=colour)
     if row.area_m2 is None:
         return words
-    ends = [axis.at(v * MM2) for v in (row.area_m2.low, row.area_m2.value, row.area_m2.high)]
+    ends = [axis.at(v * row.unit.per_m2) for v in (row.area_m2.low, row.area_m2.value, row.area_m2.high)]
     rings = (
-        "".join(svg.circle((axis.at(r * MM2), y + 22), 4, "paper", "ink") for r in row.rings_m2)
+        "".join(svg.circle((axis.at(r * row.unit.per_m2), y + 22), 4, "paper", "ink") for r in row.rings_m2)
         if len(row.rings_m2) > 1
         else ""
     )

@@ -13,11 +13,11 @@ from analysis.limit import PUMP_SHARE_OF_LIMIT, workmanship_mark_m2
 from analysis.results import Assessment, Interval
 from analysis.wording import System
 from dashboard import marks, parts, svg
+from dashboard.areas import AreaUnit, area_unit
 from dashboard.flagwords import flag_words
 from dashboard.scales import Log
 from dashboard.shop import Findings
 
-MM2 = 1e6
 Row = tuple[str, str, Any]
 
 
@@ -28,16 +28,18 @@ def trade_mark_m2(result: Assessment) -> float | None:
     return workmanship_mark_m2(result.volume_m3, result.room_pa or STANDARD_PRESSURE_PA)
 
 
-def area_axis(result: Assessment, width: float) -> str:
+def area_axis(result: Assessment, width: float, system: System) -> str:
     """The area on a log axis: jaws, limit, and the bag trade's mark as a plain tick."""
-    area = result.area_m2
+    area, unit = result.area_m2, area_unit(system)
     values = [
         v
         for v in (area.low if area else 0, area.high if area else 0, result.limit.area_m2 if result.limit else 0)
         if v > 0
     ]
-    low = min(0.01, *(v * MM2 / 1.5 for v in values)) if values else 0.01
-    axis = Log(max(low, 1e-3), max(2.0, *(v * MM2 * 1.6 for v in values)) if values else 2.0, 18.0, width - 12.0)
+    low = min(0.01, *(v * unit.per_m2 / 1.5 for v in values)) if values else 0.01
+    axis = Log(
+        max(low, 1e-3), max(2.0, *(v * unit.per_m2 * 1.6 for v in values)) if values else 2.0, 18.0, width - 12.0
+    )
     out = [
         svg.line((axis.at(d), 44), (axis.at(d), 74), "hairline", 1)
         + svg.text((axis.at(d), 92), f"{d:g}", fill="second", anchor="middle")
@@ -45,44 +47,44 @@ def area_axis(result: Assessment, width: float) -> str:
     ]
     mark = trade_mark_m2(result)
     if mark is not None:
-        x = axis.at(mark * MM2)
+        x = axis.at(mark * unit.per_m2)
         out += [
             svg.line((x, 44), (x, 74), "grey", 1.8),
             svg.text((x + 5, 57), "bag trade's mark", fill="second", size=13),
-            svg.text((x + 5, 72), wording.area_number(mark), fill="second", size=13),
+            svg.text((x + 5, 72), unit.number(mark), fill="second", size=13),
         ]
     if result.limit:
-        x = axis.at(result.limit.area_m2 * MM2)
+        x = axis.at(result.limit.area_m2 * unit.per_m2)
         out += [
             marks.limit_upright(x, 36, 74),
             svg.text(
                 (x + 8, 12),
-                f"limit {wording.area_number(result.limit.area_m2)}",
+                f"limit {unit.number(result.limit.area_m2)}",
                 fill="air",
                 bold=True,
                 anchor="end" if x > width - 90 else "start",
             ),
         ]
-    return svg.drawing(width, 98, "".join(out) + _jaws(result, axis), _sentence(result))
+    return svg.drawing(width, 98, "".join(out) + _jaws(result, axis, unit), _sentence(result, unit))
 
 
-def _jaws(result: Assessment, axis: Log) -> str:
+def _jaws(result: Assessment, axis: Log, unit: AreaUnit) -> str:
     area = result.area_m2
     if area is None:
         return ""
     colour = "air" if result.verdict in ("over", "stalls") else "ink"
     open_left = area.low < area.high / 10
-    value = None if open_left else axis.at(area.value * MM2)
-    high = axis.at(area.high * MM2)
-    words = f"at most {wording.area_number(area.high)}" if open_left else f"this test {wording.area_number(area.value)}"
+    value = None if open_left else axis.at(area.value * unit.per_m2)
+    high = axis.at(area.high * unit.per_m2)
+    words = f"at most {unit.number(area.high)}" if open_left else f"this test {unit.number(area.value)}"
     at = (min(axis.end + 8, max(high + 20, axis.start + 120)), "end")
     level = 32
-    body = marks.jaws(0.0 if open_left else axis.at(area.low * MM2), value, high, 59, 14, colour, open_left)
+    body = marks.jaws(0.0 if open_left else axis.at(area.low * unit.per_m2), value, high, 59, 14, colour, open_left)
     return body + svg.text((at[0], level), words, fill=colour, bold=True, anchor=at[1])
 
 
-def _sentence(result: Assessment) -> str:
-    return "Leak area " + (wording.area_text(result.area_m2, "metric") if result.area_m2 else "not known")
+def _sentence(result: Assessment, unit: AreaUnit) -> str:
+    return "Leak area " + (unit.text(result.area_m2) if result.area_m2 else "not known")
 
 
 def law_bar(result: Assessment, width: float) -> str:
@@ -135,7 +137,7 @@ def rows(known: Findings, result: Assessment, system: System) -> list[Row]:
         if result.area_fit_m2 is None
         else f"fit alone {parts.value_and_rest(wording.area_text(result.area_fit_m2, 'metric'))[1]}"
     )
-    out.append(_pair("leak area", wording.area_text(area, system), fit if system == "metric" else ""))
+    out.append(_pair("leak area", area_unit(system).text(area), fit if system == "metric" else ""))
     if result.leakage_rate_pa_m3_s is not None:
         out.append(
             _pair("leakage rate", wording.leakage_text(result.leakage_rate_pa_m3_s, system, result.room_k or 293.15))
@@ -153,13 +155,13 @@ def _more(known: Findings, result: Assessment, area: Interval, system: System) -
         out.append(("takes of the pump", value, ends))
     if result.earlier_holds:
         first = result.earlier_holds[0]
-        out.append(_pair("first hold", wording.area_text(first.area_m2, system), "this is after the redraw"))
+        out.append(_pair("first hold", area_unit(system).text(first.area_m2), "this is after the redraw"))
     if limit is not None:
         source = "from the pump" if limit.source == "pump" else "from its parts"
         out.append(
             (
                 "limit used",
-                f"{wording.area_number(limit.area_m2)}\u00a0mm²",
+                f"{area_unit(system).number(limit.area_m2)}\u00a0{area_unit(system).words}",
                 f"{source}; like {wording.hole_text(limit.area_m2, system)}",
             )
         )

@@ -144,9 +144,7 @@ class Label:
     def drawn(self) -> str:
         """The words as a drawing."""
         fill = "air" if self.strong else "second"
-        return svg.lines_of_text(
-            self.at, self.words, LINE, size=14, anchor=self.anchor, bold=self.strong, fill=fill
-        )
+        return svg.lines_of_text(self.at, self.words, LINE, size=14, anchor=self.anchor, bold=self.strong, fill=fill)
 
 
 def _wide(words: Sequence[str], strong: bool) -> float:

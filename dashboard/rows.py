@@ -12,11 +12,11 @@ from analysis.history import is_going_off
 from analysis.results import Assessment, HistoryLine, Interval
 from analysis.wording import System
 from dashboard import marks, svg
+from dashboard.areas import area_unit
 from dashboard.holds import HoldState
 from dashboard.scales import Log
 from dashboard.shop import Findings, urgency
 
-MM2 = 1e6
 AXIS_LOW, AXIS_HIGH = 0.005, 20.0
 MONTHS_BACK = 244
 
@@ -63,7 +63,7 @@ def going_off(known: Findings | None) -> bool:
     return history is not None and is_going_off(history)
 
 
-def why(row: BoxRow) -> str:
+def why(row: BoxRow, system: System) -> str:
     """The few words after the verdict."""
     if row.running is not None:
         held = row.running.held_s
@@ -78,7 +78,8 @@ def why(row: BoxRow) -> str:
         first = ranking.paths[0]
         return f"The {wording.path_name(first.path, result.setup)}, {wording.chance_text(first.probability_largest)}."
     if result.outcome == "upper-limit" and result.area_m2 is not None:
-        return f"No leak larger than {wording.two_figures(result.area_m2.high * MM2)} mm² was shown."
+        unit = area_unit(system)
+        return f"No leak larger than {unit.number(result.area_m2.high)} {unit.words} was shown."
     return ""
 
 
@@ -123,8 +124,8 @@ def result_amount(result: Assessment, system: System) -> tuple[str, str]:
     if area is None:
         return "–", "no area can be given"
     if area.low < area.high / 10:
-        return f"under {wording.hole_text(area.high, system)}", wording.area_text(area, "metric")
-    return wording.hole_text(area.value, system), wording.area_text(area, "metric")
+        return f"under {wording.hole_text(area.high, system)}", area_unit(system).short(area)
+    return wording.hole_text(area.value, system), area_unit(system).short(area)
 
 
 def what_next(row: BoxRow) -> tuple[str, str, str]:
@@ -153,38 +154,42 @@ def what_next(row: BoxRow) -> tuple[str, str, str]:
 
 
 def axis(width: float) -> Log:
-    """The shared area axis in mm² over ``width`` px."""
+    """The shared area axis, in the page's unit, over ``width`` px."""
     return Log(AXIS_LOW, AXIS_HIGH, 6.0, width - 6.0)
 
 
-def axis_head(width: float) -> str:
+def axis_head(width: float, system: System) -> str:
     """Numbers of the shared axis."""
     scale = axis(width)
     words = "".join(
         svg.text((scale.at(d), 14), f"{d:g}", anchor="middle", fill="second", edge=None) for d in scale.decades()
     )
-    return svg.drawing(width, 18, words, "Leak area in mm², from 0.01 to 10")
+    return svg.drawing(width, 18, words, f"Leak area in {area_unit(system).words}, from 0.01 to 10")
 
 
-def jaws_cell(row: BoxRow, width: float) -> str:
+def jaws_cell(row: BoxRow, width: float, system: System) -> str:
     """The jaws of a row on the shared axis, with the box's limit."""
-    return result_jaws(row.result, row.name, width)
+    return result_jaws(row.result, row.name, width, system)
 
 
-def result_jaws(result: Assessment | None, name: str, width: float, tall: float = 46.0) -> str:
+def result_jaws(
+    result: Assessment | None, name: str, width: float, system: System = "metric", tall: float = 46.0
+) -> str:
     """The jaws of one result on the shared axis, with its limit."""
-    scale = axis(width)
+    scale, unit = axis(width), area_unit(system)
     grid = "".join(svg.line((scale.at(d), 0), (scale.at(d), tall), "hairline", 1) for d in scale.decades())
-    limit = marks.limit_upright(scale.at(result.limit.area_m2 * MM2), 0, tall) if result and result.limit else ""
+    limit = (
+        marks.limit_upright(scale.at(result.limit.area_m2 * unit.per_m2), 0, tall) if result and result.limit else ""
+    )
     area = result.area_m2 if result else None
     if result is None or area is None:
         return svg.drawing(width, tall, grid + limit, f"{name}: no area")
     colour = "air" if result.verdict in ("over", "stalls") else "ink"
     open_left = area.low < area.high / 10
-    value = None if open_left else scale.at(area.value * MM2)
-    low = 0.0 if open_left else scale.at(area.low * MM2)
-    body = marks.jaws(low, value, scale.at(area.high * MM2), tall / 2, 14, colour, open_left)
-    return svg.drawing(width, tall, grid + limit + body, f"{name}: {wording.area_text(area, 'metric')}")
+    value = None if open_left else scale.at(area.value * unit.per_m2)
+    low = 0.0 if open_left else scale.at(area.low * unit.per_m2)
+    body = marks.jaws(low, value, scale.at(area.high * unit.per_m2), tall / 2, 14, colour, open_left)
+    return svg.drawing(width, tall, grid + limit + body, f"{name}: {unit.text(area)}")
 
 
 def _points(history: HistoryLine, since: datetime) -> list[tuple[float, Interval, bool]]:

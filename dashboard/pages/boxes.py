@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 
 from analysis import wording
 from dashboard import cutaway, ids, marks, parts, rows
+from dashboard.areas import area_unit
 from dashboard.holds import HoldState
 from dashboard.pages.common import Page, label
 from dashboard.rows import BoxRow
@@ -41,7 +42,7 @@ def page(shop: Shop, view: View) -> Page:
             *_table(shown, view),
             *_others(ordered, shown, view),
             *_find(ordered, view),
-            _key(),
+            _key(view),
             parts.bar(parts.button("Start a hold test", "/hold", dark=True)),
         ]
     )
@@ -126,11 +127,11 @@ def _table(shown: Sequence[BoxRow], view: View) -> list[Component]:
     jaws_px = view.inner - 32 if view.narrow else JAWS_PX
     scale = SHAPE_PX * 0.92 / max((turned(r.known.box)[0] + 40 for r in shown if r.known), default=600.0)
     list_items = [html.Li(_row(r, view, jaws_px, scale)) for r in shown]
-    return [_head(), _phone_head(jaws_px), html.Ul(list_items, className="rows")]
+    return [_head(view), _phone_head(jaws_px, view), html.Ul(list_items, className="rows")]
 
 
-def _head() -> Component:
-    area = html.Div([parts.limit_caption("leak area, mm², 95 %"), parts.drawn(rows.axis_head(JAWS_PX))])
+def _head(view: View) -> Component:
+    area = html.Div([parts.limit_caption(_caption(view)), parts.drawn(rows.axis_head(JAWS_PX, view.system))])
     return html.Div(
         [
             html.Span("box"),
@@ -145,9 +146,14 @@ def _head() -> Component:
     )
 
 
-def _phone_head(width: float) -> Component:
+def _caption(view: View) -> str:
+    return f"leak area, {area_unit(view.system).words}, 95 %"
+
+
+def _phone_head(width: float, view: View) -> Component:
     return html.Div(
-        [parts.limit_caption("leak area, mm², 95 %"), parts.drawn(rows.axis_head(width))], className="phone-only second"
+        [parts.limit_caption(_caption(view)), parts.drawn(rows.axis_head(width, view.system))],
+        className="phone-only second",
     )
 
 
@@ -158,7 +164,7 @@ def _row(row: BoxRow, view: View, jaws_px: float, scale: float) -> Component:
         )
     hole, area = rows.amount(row, view.system)
     todo, page_name, rest = rows.what_next(row)
-    verdict = html.Span([html.B(rows.verdict_words(row, view.system)), " ", rows.why(row)])
+    verdict = html.Span([html.B(rows.verdict_words(row, view.system)), " ", rows.why(row, view.system)])
     kind = "running" if row.running else row.verdict
     mark = [parts.drawn(marks.verdict(kind, 26))] if row.result or row.running else []
     cells = [
@@ -171,7 +177,7 @@ def _row(row: BoxRow, view: View, jaws_px: float, scale: float) -> Component:
         ),
         html.Span(parts.drawn(small(row.known.box, SHAPE_PX, scale=scale)), className="shape"),
         html.Span([*mark, verdict], className="told"),
-        html.Span(parts.drawn(rows.jaws_cell(row, jaws_px)), className="jaws-cell"),
+        html.Span(parts.drawn(rows.jaws_cell(row, jaws_px, view.system)), className="jaws-cell"),
         html.Span(
             [html.Span("like a hole of ", className="short"), html.B(hole), html.Span(area, className="area")],
             className="amount",
@@ -228,13 +234,16 @@ def _find(ordered: Sequence[BoxRow], view: View) -> list[Component]:
     ]
 
 
-def _key() -> Component:
+def _key(view: View) -> Component:
+    costs = wording.pressure_step_text(3000.0, view.system)
     shown = ("tight", "within", "over", "stalls", "cannot-tell", "no-answer")
     signs = [html.Span([parts.drawn(marks.verdict(k, 18)), marks.VERDICT_WORDS[k]]) for k in shown]
     return html.Div(
         [
             *signs,
-            html.Span("limit: three tenths of the pump, or 3 kPa under the sheet; most urgent first", className="far"),
+            html.Span(
+                f"limit: three tenths of the pump, or {costs} under the sheet; most urgent first", className="far"
+            ),
         ],
         className="key",
     )

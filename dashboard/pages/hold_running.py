@@ -17,6 +17,7 @@ from analysis.numberwords import hole_interval_text
 from analysis.panels import load_tonnes
 from analysis.results import Interval
 from dashboard import figures_live, outline, parts
+from dashboard.areas import area_unit, size_words
 from dashboard.figures import Scale
 from dashboard.holds import HoldState
 from dashboard.pages.common import Page
@@ -59,7 +60,7 @@ def _body(state: HoldState, view: View) -> list[Component]:
     sure = _figure(
         "How sure so far",
         "band: 95 % interval of the leak area",
-        figures_live.how_sure(state, width, tall[1]),
+        figures_live.how_sure(state, width, tall[1], area_unit(view.system)),
         width,
         "live-sure",
     )
@@ -67,8 +68,8 @@ def _body(state: HoldState, view: View) -> list[Component]:
         order = [sure, curve] if state.estimates else [curve]
         return [top, head, *trouble, *order, _caution(state), parts.bar(*acts)]
     beside = parts.side(
-        _picture(state, (view.inner - 20) * 0.294 - 34),
-        _worth(state),
+        _picture(state, view, (view.inner - 20) * 0.294 - 34),
+        _worth(state, view),
         _caution(state),
         html.Div(acts, className="big-acts"),
     )
@@ -191,14 +192,14 @@ def _figure(title: str, note: str, fig: Any, width: float, id: str) -> Component
     return parts.paper(head, parts.graph(fig, id=id, width=width), class_name="flush" if width < 700 else "")
 
 
-def _picture(state: HoldState, width: float) -> Component:
+def _picture(state: HoldState, view: View, width: float) -> Component:
     setup = state.header.setup
     still = [wording.path_name(p, setup) for p in open_paths(setup or "", state.header.sealed)]
     valve: Valve = "shut" if state.phase == "hold" else "open"
     drawing = section(
         state.box, max(width, 300.0), (), setup=setup, valve=valve, tallest=90, label="The box under test"
     )
-    inside = "" if state.box.inside_mm is None else f", {' × '.join(f'{s:g}' for s in state.box.inside_mm)} mm"
+    inside = "" if state.box.inside_mm is None else f", {size_words(state.box.inside_mm, view.system)}"
     return parts.paper(
         html.H2(f"{state.box.name}{inside}", className="minor"),
         parts.drawn(drawing),
@@ -206,7 +207,7 @@ def _picture(state: HoldState, width: float) -> Component:
     )
 
 
-def _worth(state: HoldState) -> Component:
+def _worth(state: HoldState, view: View) -> Component:
     if state.phase != "hold" or not state.estimates:
         return parts.paper(html.H2("Worth holding on for"), html.P("Told once the valve is shut.", className="second"))
     rows, limit = [], limit_for(state.box)
@@ -235,7 +236,7 @@ def _worth(state: HoldState) -> Component:
             share > 0.6,
             "told"
             if share > 0.6
-            else f"undetermined till {wording.pressure_text(0.53 * state.room_pa, 'metric', state.room_pa)}",
+            else f"undetermined till {wording.pressure_text(0.53 * state.room_pa, view.system, state.room_pa)}",
         )
     )
     last = [html.P("Holding on would not change what to do.", className="note")] if state.advice.no_better else []

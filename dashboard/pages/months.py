@@ -12,6 +12,7 @@ from analysis import wording
 from analysis.history import doubling_days, forecast_crossing, going_off_sentence, is_going_off
 from analysis.results import HistoryLine
 from dashboard import figures_months, parts, rows
+from dashboard.areas import area_unit
 from dashboard.pages.common import Page, label
 from dashboard.places import section
 from dashboard.shop import Findings, Shop
@@ -111,10 +112,11 @@ def _long_curve(line: HistoryLine, today: date, view: View) -> Component:
         className="figure-head",
     )
     table = parts.as_table(
-        ("test", "leak area, 95 %", "set aside because"), [_cells(line, i) for i in range(len(line.tests))]
+        ("test", "leak area, 95 %", "set aside because"), [_cells(line, i, view) for i in range(len(line.tests))]
     )
-    points = [": ".join(_cells(line, i)[:2]) for i in range(len(line.tests))]
-    graph = parts.graph(figures_months.months_curve(line, today, width, 380 if view.narrow else 420), width=width)
+    points = [": ".join(_cells(line, i, view)[:2]) for i in range(len(line.tests))]
+    curve = figures_months.months_curve(line, today, width, 380 if view.narrow else 420, area_unit(view.system))
+    graph = parts.graph(curve, width=width)
     return parts.paper(
         top,
         parts.figure(graph, headline(line, view)[0], caption="Arrow keys walk the tests", points=points, table=table),
@@ -131,9 +133,9 @@ def _doubling(line: HistoryLine) -> list[Component]:
     return [] if days is None else [html.B(f"doubles in {days.value:.0f} days, {days.low:.0f} to {days.high:.0f}")]
 
 
-def _cells(line: HistoryLine, i: int) -> tuple[str, str, str]:
+def _cells(line: HistoryLine, i: int, view: View) -> tuple[str, str, str]:
     test = line.tests[i]
-    area = "no area" if test.area_m2 is None else wording.area_text(test.area_m2, "metric")
+    area = "no area" if test.area_m2 is None else area_unit(view.system).text(test.area_m2)
     return wording.date_text(test.started.date()), area, test.set_aside or ""
 
 
@@ -146,8 +148,9 @@ def _small(others: Sequence[HistoryLine], view: View) -> list[Component]:
 def _small_one(line: HistoryLine, view: View) -> Component:
     sealed = wording.list_text([wording.path_name(p, line.setup) for p in line.sealed])
     name = wording.setup_name(line.setup) + (f", {sealed} sealed" if sealed else "")
+    unit = area_unit(view.system)
     areas = [t.area_m2 for t in line.tests if t.area_m2 is not None]
-    amount = f"{wording.area_number(areas[-1].value)} mm²" if areas else ""
+    amount = f"{unit.number(areas[-1].value)} {unit.words}" if areas else ""
     width = view.inner - 32 if view.narrow else (view.inner - 24) / 3 - 34
     words = "no trend yet" if line.trend is None else ("going off" if is_going_off(line) else "steady")
     top = html.Div(

@@ -14,6 +14,7 @@ from acquisition.units import STANDARD_PRESSURE_PA, to_absolute_pa
 from analysis import wording
 from analysis.results import Assessment, Curves
 from dashboard import figures_hold, numberlist, parts
+from dashboard.areas import area_unit
 from dashboard.figures import Scale
 from dashboard.pages.common import Page, label, setup_words, two_parts, when
 from dashboard.shop import Findings, Shop, Trial
@@ -115,8 +116,8 @@ def _answered(known: Findings, result: Assessment, view: View) -> list[Component
 
 def _numbers(known: Findings, result: Assessment, view: View, width: float) -> list[Any]:
     return [
-        html.H2("Leak area, mm²"),
-        parts.drawn(numberlist.area_axis(result, width)),
+        html.H2(f"Leak area, {area_unit(view.system).words}"),
+        parts.drawn(numberlist.area_axis(result, width, view.system)),
         numberlist.numbers(known, result, view.system),
         *([parts.drawn(numberlist.law_bar(result, width))] if result.law else []),
         *numberlist.also_seen(result),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from dash import html
 from dash.development.base_component import Component
@@ -10,6 +11,7 @@ from dash.development.base_component import Component
 from analysis import wording
 from analysis.results import Assessment, PathResult, SheetComparison
 from dashboard import figures_sheet, parts
+from dashboard.areas import area_unit
 from dashboard.figures_sheet import JawRow
 from dashboard.pages.common import Page, label, two_parts
 from dashboard.places import section
@@ -73,7 +75,8 @@ def _compared(known: Findings, view: View, setup: str, found: SheetComparison) -
         _side_picture(known, view, setup, places=_without_places(found)),
         _side_picture(known, view, "formed-sheet", places=_with_places(found)),
     )
-    rows = _rows(known, setup, without, sheets, found)
+    unit = area_unit(view.system)
+    rows = [replace(r, unit=unit) for r in _rows(known, setup, without, sheets, found)]
     limit = known.last.result.limit if known.last and known.last.result.limit else None
     width = view.inner if view.narrow else view.inner - 34
     bars = parts.drawn(
@@ -100,12 +103,15 @@ def _compared(known: Findings, view: View, setup: str, found: SheetComparison) -
 def _said(known: Findings, found: SheetComparison, setup: str, view: View) -> tuple[str, str]:
     """Heading and lead; where all tests together give the sheet edge, theirs is the one figure to use."""
     answer, rest = two_parts(found.sentence)
-    edge, alone = _edge(known), found.difference_m2
+    edge, alone, unit = _edge(known), found.difference_m2, area_unit(view.system)
     if edge is None or alone is None or alone.low <= 0 or not answer.startswith(_EDGE):
         return answer, rest or _meaning(setup)
     _, _, after = answer.partition(". ")
-    heading = f"{_EDGE} {wording.area_text(edge.area_m2, view.system)}. {after}".strip()
-    difference = wording.area_text(alone, view.system)
+    much = unit.text(edge.area_m2)
+    if view.system == "inch":
+        much = f"like one drilled hole of {wording.hole_interval_text(edge.area_m2, view.system)}"
+    heading = f"{_EDGE} {much}. {after}".strip()
+    difference = unit.text(alone)
     why = f"Use this figure: it weighs every test of the box. Sheet minus film alone gives {difference}."
     if setup != "film-on-rim":
         why = why.replace("minus film", "minus taped vents")
@@ -147,9 +153,9 @@ def _side_picture(
     results = tests_in(known, setup)
     width = view.inner if view.narrow else (view.inner - 20) / 2 - 34
     name = wording.setup_name(setup)
-    area = figures_sheet.pooled(results)
+    area, unit = figures_sheet.pooled(results), area_unit(view.system)
     title = "Formed sheet, cooled" if setup == "formed-sheet" else name[:1].upper() + name[1:]
-    number = "not held yet" if area is None else f"{wording.area_number(area.value)} mm²"
+    number = "not held yet" if area is None else f"{unit.number(area.value)} {unit.words}"
     drawing = section(
         known.box,
         width,

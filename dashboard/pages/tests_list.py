@@ -83,7 +83,7 @@ def _row(known: Findings, trial: Trial, view: View, width: float) -> Component:
             ],
             className="told",
         ),
-        html.Span(parts.drawn(rows.result_jaws(result, row.name, width)), className="jaws-cell"),
+        html.Span(parts.drawn(rows.result_jaws(result, row.name, width, view.system)), className="jaws-cell"),
         html.Span(_amount(result, view), className="amount"),
     ]
     return html.A(cells, href=test_href(known, trial), className="box-row test-row")

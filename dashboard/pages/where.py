@@ -12,8 +12,8 @@ from acquisition.setups import PATHS, parent
 from analysis import wording
 from analysis.results import Assessment, NextTest, Ranking
 from dashboard import figures_rank, parts
+from dashboard.areas import area_unit, size_words
 from dashboard.figures_rank import Row
-from dashboard.numberlist import MM2
 from dashboard.pages.common import Page, label, likely_paths, ranked_places, two_parts
 from dashboard.places import section
 from dashboard.plan import plan, seam_of
@@ -196,8 +196,8 @@ def _pictures(known: Findings, width: float, setup: str | None, view: View) -> C
         "sizes not given; drawn as a middling box"
         if inside is None
         else (
-            f"inside {' × '.join(f'{s:g}' for s in inside)} mm"
-            + (f", {known.box.board_mm:g} mm board" if known.box.board_mm else "")
+            f"inside {size_words(inside, view.system)}"
+            + (f", {wording.size_text(known.box.board_mm, view.system)} board" if known.box.board_mm else "")
         )
     )
     top = [
@@ -210,7 +210,7 @@ def _pictures(known: Findings, width: float, setup: str | None, view: View) -> C
             parts.paper(*top, html.P(sizes, className="note")),
             parts.paper(
                 html.H2("Stall tests: the pump against the leak", className="minor"),
-                parts.drawn(stall_tests(known, width)),
+                parts.drawn(stall_tests(known, width, view.system)),
             ),
         )
     places = _seams(known)
@@ -231,9 +231,9 @@ def _seams(known: Findings) -> list[Place]:
 def _bars(known: Findings, rows: Sequence[Row], view: View, width: float) -> tuple[Component, Component]:
     last = _last(known)
     limit = last.limit.area_m2 if last and last.limit else None
-    points = [_row_sentence(r) for r in rows]
+    points = [_row_sentence(r, view) for r in rows]
     table = parts.as_table(
-        ("place", "leak area, 95 %", "chance it is the largest", "what the tests say"), [_cells(r) for r in rows]
+        ("place", "leak area, 95 %", "chance it is the largest", "what the tests say"), [_cells(r, view) for r in rows]
     )
     drawing = parts.drawn(
         figures_rank.ranking_bars(rows, limit, width, view.system, "Bars of the leak area of each place; largest first")
@@ -241,22 +241,22 @@ def _bars(known: Findings, rows: Sequence[Row], view: View, width: float) -> tup
     return parts.paper(parts.figure(drawing, "Leak area of each place, largest first", points=points)), table
 
 
-def _row_sentence(row: Row) -> str:
+def _row_sentence(row: Row, view: View) -> str:
     area = (
         "not tested"
         if row.area_m2 is None
-        else wording.interval_text(row.area_m2.scaled(MM2), "mm²", signed=row.area_m2.low < 0)
+        else area_unit(view.system).text(row.area_m2, signed=row.area_m2.low < 0)
     )
     return f"{wording.list_text(row.names)}: {area}" + (
         "" if row.chance is None else f"; {wording.chance_text(row.chance)}"
     )
 
 
-def _cells(row: Row) -> tuple[str, str, str, str]:
+def _cells(row: Row, view: View) -> tuple[str, str, str, str]:
     area = (
         "not tested"
         if row.area_m2 is None
-        else wording.interval_text(row.area_m2.scaled(MM2), "mm²", signed=row.area_m2.low < 0)
+        else area_unit(view.system).text(row.area_m2, signed=row.area_m2.low < 0)
     )
     return wording.list_text(row.names), area, figures_rank.chance_words(row), " ".join(row.evidence)
 

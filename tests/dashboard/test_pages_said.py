@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import combinations, pairwise
@@ -12,7 +13,7 @@ import pytest
 from acquisition.records import Box, Event
 from analysis.history import history
 from analysis.results import Limit
-from dashboard import figures_months, tops
+from dashboard import areas, figures_months, pages, tops
 from dashboard.pages import boxes, hold, months, sheet, where
 from dashboard.places import Label, Place, apart, words
 from dashboard.rows import BoxRow
@@ -20,6 +21,7 @@ from dashboard.section import frame_for
 from dashboard.shop import Findings
 from dashboard.view import View
 from tests.dashboard.made_up_shop import MM2, MadeUpShop, box, iv, made_up, over_b07, result, sheet_b11, trial
+from tests.dashboard.test_pages import spoken
 
 MAY = datetime(2026, 5, 3, 14, 2, 11, tzinfo=UTC)
 TIGHT = made_up()["B-12"]
@@ -144,6 +146,39 @@ def test_one_figure_is_named_for_the_sheet_edge() -> None:
     assert f"{edge.value * 1e6:.2g}" in answer
     assert answer.endswith("The box holds.")
     assert lead.startswith("Use this figure: it weighs every test of the box. Sheet minus film alone gives")
+
+
+METRIC_ONLY = re.compile(r"mm²|\bmm\b|kPa")
+
+
+@pytest.mark.parametrize("address", ["/", "/box/B-07", "/box/B-11", "/box/B-11/sheet", "/box/B-03/months",
+                                     "/box/B-07/tests", "/box/B-07/tests/20260503T140211-vents-taped"])  # fmt: skip
+@pytest.mark.parametrize("width", [1440, 390])
+def test_inch_pages_speak_no_metric(tmp_path: Path, address: str, width: int) -> None:
+    shop = MadeUpShop(tmp_path)
+    del shop.known["B-05"]  # its refusal quotes the log, in the log's own unit
+    for name in ("B-07", "B-11"):
+        shop.known[name] = without_evidence(shop.known[name])
+    body = pages.find(shop, View(address, "inch", width)).body
+    shop.close()
+    assert [s for s in spoken(body) if METRIC_ONLY.search(s)] == []
+
+
+def without_evidence(known: Findings) -> Findings:
+    """The ranking's own sentences are metric and not the pages' to change."""
+    if known.ranking is None:
+        return known
+    paths = tuple(replace(p, evidence=()) for p in known.ranking.paths)
+    compared = {s: replace(c, sentence=c.sentence.partition(":")[0] + ".") for s, c in known.comparisons.items()}
+    ranking = replace(known.ranking, paths=paths, advice=(), unexplained=None)
+    return replace(known, ranking=ranking, comparisons=compared)
+
+
+def test_square_inches_are_those_of_the_international_inch() -> None:
+    # 1 in is 25.4 mm exactly (international yard and pound agreement, 1959)
+    assert areas.THOUSANDTHS.number(25.4e-3**2) == "1000"
+    assert areas.size_words((609.6, 400.05, 88.9), "inch") == "24 × 15.8 × 3.5 in"
+    assert areas.size_words((610.0, 400.0, 88.5), "metric") == "610 × 400 × 88.5 mm"
 
 
 def test_gauge_units_are_those_that_logs_may_have() -> None:
