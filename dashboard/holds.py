@@ -34,7 +34,7 @@ class HoldState:
     """A running test at a glance; times in s since the log's start, pressures Pa absolute.
 
     ``verdict`` is the one shown: a new one is shown when it has stood for five seconds. ``held_s`` is time
-    since the shut, None before it; ``until_s`` when the person wants to end, since the shut.
+    since the shut, None before it.
     """
 
     box: Box
@@ -54,7 +54,6 @@ class HoldState:
     over: bool
     trouble: str | None
     closed: Path | None
-    until_s: float | None = None
 
     @property
     def held_s(self) -> float | None:
@@ -72,7 +71,6 @@ class RunningHold:
 
     def __init__(self, box: Box, live: LiveRecording, estimator: Estimator | None = None, watch: bool = True) -> None:
         self.box, self.live = box, live
-        self.until_s: float | None = None
         self._follower = PhaseFollower()
         self._estimator = estimator or Estimator(box)
         self._estimates: list[Estimate] = []
@@ -151,7 +149,7 @@ class RunningHold:
                 self.box, self.live.header, self._follower.phase, live.elapsed_s - self._follower.since_s,
                 live.elapsed_s, t[there], p, room, self._shut_s, tuple(self._estimates), self._answer, self._shown,
                 hold_advice(self._estimates, share), self._follower.stalled, self._follower.over, live.trouble,
-                live.closed, self.until_s,
+                live.closed,
             )  # fmt: skip
 
     def say(self, phase: str) -> None:
