@@ -20,6 +20,7 @@ from acquisition.records import Box, Event, Log
 from analysis.results import Assessment, HistoryLine, Ranking, SheetComparison
 from dashboard.holds import Holds
 from dashboard.inbox import Inbox
+from dashboard.lookround import LookRound
 
 Read = TypeVar("Read")
 Stamp = tuple[tuple[str, int, int], ...]
@@ -102,6 +103,7 @@ class Shop:
         self._pool = ThreadPoolExecutor(workers, thread_name_prefix="working-out")
         self.inbox = Inbox()
         self.holds = Holds(self.archive)
+        self.look_round = LookRound(_sample_boxes)
         self._single: dict[str, Future[Assessment]] = {}
         self._known: dict[str, tuple[Stamp, Future[Findings]]] = {}
         self._lock = threading.Lock()
@@ -191,8 +193,15 @@ class Shop:
 
     def close(self) -> None:
         """Stop working out."""
+        self.look_round.close()
         self.holds.close()
         self._pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _sample_boxes() -> Path:
+    from dashboard.commands_show import sample_boxes
+
+    return sample_boxes()
 
 
 def _kept(read: Callable[[], Read], troubles: list[str]) -> Read | None:

@@ -55,6 +55,7 @@ ROUTES: tuple[tuple[str, Maker], ...] = (
     (_BOX + r"/event", new_event.page),
 )
 CALLBACKS: tuple[Callable[[Dash, Shop], None], ...] = (
+    boxes.add_callbacks,
     bring_in.add_callbacks,
     forming.add_callbacks,
     hold.add_callbacks,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dash import dcc, html
+from dash import Dash, dcc, html
 from dash.development.base_component import Component
 
 from analysis import wording
-from dashboard import cutaway, ids, marks, parts, rows
+from dashboard import cutaway, ids, lookround, marks, parts, rows
 from dashboard.areas import area_unit
 from dashboard.holds import HoldState
 from dashboard.pages.common import Page, label
@@ -234,6 +234,11 @@ def _find(ordered: Sequence[BoxRow], view: View) -> list[Component]:
     ]
 
 
+def add_callbacks(app: Dash, shop: Shop) -> None:
+    """The made-up shop beside this one."""
+    lookround.add_to(app, shop.look_round)
+
+
 def _key(view: View) -> Component:
     costs = wording.pressure_step_text(3000.0, view.system)
     shown = ("tight", "within", "over", "stalls", "cannot-tell", "no-answer")
@@ -272,11 +277,12 @@ def _first_start(view: View) -> Component:
         )
         for i, (name, time, words) in enumerate(steps)
     ]
-    acts = [parts.button("Describe a box", "/box/new", dark=True)]
+    look = parts.button("Look round the made-up shop", lookround.ADDRESS, target="_blank")
+    acts = [look, parts.button("Describe a box", "/box/new", dark=True)]
     lead = (
         "Boxhold watches the pressure come back after you shut the valve, and works out how much air gets in, "
         "and where. "
-        "All of it stays on this computer. The made-up shop opens with: boxhold demo"
+        "All of it stays on this computer."
     )
     caption = html.P(
         [
@@ -297,6 +303,6 @@ def _first_start(view: View) -> Component:
                 ],
                 className="next",
             ),
-            parts.bar(parts.button("Describe a box", "/box/new", dark=True)),
+            parts.bar(parts.button("Describe a box", "/box/new", dark=True), look),
         ]
     )
