@@ -37,6 +37,7 @@ _COUNTED = {"absolute": "absolute", "vacuum": "of vacuum", "gauge": "on a gauge 
 
 _INDENT = "  "
 _LAW_NAMES = {"hole": "a hole", "seep": "a seep", "between": "something between hole and seep"}
+_VARIANT_NAMES = {"sharp": "with a sharp edge", "slip": "very fine, as wood grain is"}
 _DO_WORDS = {
     "hold": "Hold",
     "redraw": "Redraw, then hold",
@@ -114,7 +115,7 @@ def _law(law: LawVerdict) -> str:
     if law.kind == "undetermined":
         return _no_law(law)
     chances = ", ".join(f"{kind} {wording.chance_text(chance)}" for kind, chance in law.probability.items())
-    variant = f", {law.variant}" if law.variant else ""
+    variant = f", {_VARIANT_NAMES.get(law.variant, law.variant)}" if law.variant else ""
     return f"{law.kind}{variant} ({chances})"
 
 

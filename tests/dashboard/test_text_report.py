@@ -217,6 +217,11 @@ def test_an_undetermined_law_is_told_in_words(probability, told):
     assert row(assessment_text(replace(OVER, law=law)), "leak law").endswith(told)
 
 
+def test_a_law_of_a_kind_is_told_in_words():
+    law = LawVerdict("seep", -0.3, 1.0, "slip", {"hole": 0.0, "seep": 1.0, "between": 0.0})
+    assert "seep, very fine, as wood grain is (" in row(assessment_text(replace(OVER, law=law)), "leak law")
+
+
 @pytest.mark.parametrize("verdict", ["tight", "within", "over", "cannot-tell"])
 def test_a_capped_hose_is_held_against_no_limit(verdict):
     text = plain(assessment_text(replace(OVER, setup="line-only", verdict=verdict)))
