@@ -16,6 +16,7 @@ from acquisition.archive import Archive
 from acquisition.errors import BoxholdError
 from acquisition.records import Box, Log
 from analysis.results import Assessment
+from dashboard.faults import fault_sentence
 
 Entry = tuple[Path, Log]
 
@@ -23,8 +24,8 @@ Entry = tuple[Path, Log]
 def assess_box(archive: Archive, name: str, complain: Callable[[str], None]) -> list[Assessment]:
     """Results of all logs of a box, oldest first; a file that cannot be read is complained of and left out.
 
-    Results carry no curves. What was worked out before for the same files by the same code is not worked out
-    again.
+    So is a log that trips the program. Results carry no curves. What was worked out before for the same files by
+    the same code is not worked out again.
     """
     box = archive.box(name)
     entries: list[Entry] = []
@@ -35,8 +36,11 @@ def assess_box(archive: Archive, name: str, complain: Callable[[str], None]) -> 
             complain(str(trouble))
     found: dict[Path, Assessment] = {}
     for chain in chains(entries):
-        found |= zip((path for path, _ in chain), _kept_or_new(archive, box, chain), strict=True)
-    return [found[path] for path, _ in entries]
+        try:
+            found |= zip((path for path, _ in chain), _kept_or_new(archive, box, chain), strict=True)
+        except Exception as fault:  # one log that trips the program must not take the shop's other answers with it
+            complain(f"{chain[-1][0]}: {fault_sentence(fault)}")
+    return [found[path] for path, _ in entries if path in found]
 
 
 def chains(entries: Sequence[Entry]) -> Iterator[list[Entry]]:

@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from shutil import copytree
 
 import numpy as np
 import pytest
 
+from acquisition.archive import Archive
 from acquisition.records import Log, LogHeader
 from acquisition.units import GaugeUnit
+from analysis import assess
 from analysis.results import (
     Assessment,
     Curves,
@@ -69,3 +72,23 @@ def test_logs_without_a_let_up_between_are_assessed_together():
 def test_code_version_is_the_same_within_one_run():
     assert kept_results.code_version() == kept_results.code_version()
     assert len(kept_results.code_version()) == 64
+
+
+SAMPLES = Path(__file__).parents[2] / "sample_logs"
+
+
+def test_a_log_that_trips_the_program_leaves_the_others(tmp_path, monkeypatch):
+    copytree(SAMPLES / "B-03", tmp_path / "B-03")
+    whole = assess.assess_logs
+
+    def trips(pairs):
+        if "091500" in pairs[0][0].path.name:
+            raise ValueError("tripped")
+        return whole(pairs)
+
+    monkeypatch.setattr(assess, "assess_logs", trips)
+    troubles = []
+    results = kept_results.assess_box(Archive(tmp_path), "B-03", troubles.append)
+    assert len(results) == 3
+    assert len(troubles) == 1
+    assert "091500" in troubles[0]
