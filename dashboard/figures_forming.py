@@ -72,9 +72,10 @@ def forming_curve(
         _curve(fig, form(two, set_s + 10.0), scale, last, "ink", 1.6, "dot")
     _curve(fig, without, scale, last, "ink", 2.0, "dash")
     _curve(fig, run, scale, last, "ink", 2.4, None)
-    _need(fig, needs_pa, scale, last, narrow)
+    reached = run.under_sheet_at(last) < needs_pa
+    _need(fig, needs_pa, scale, last, narrow, reached)
     _short(fig, run, needs_pa, set_s, scale)
-    _names(fig, run, without, scale, last, narrow)
+    _names(fig, run, without, scale, last, narrow, reached)
     return fig
 
 
@@ -149,26 +150,21 @@ def _cost(fig: go.Figure, run: FormingRun, without: FormingRun, scale: Scale, la
     )
 
 
-def _need(fig: go.Figure, needs_pa: float, scale: Scale, last: float, narrow: bool) -> None:
+def _need(fig: go.Figure, needs_pa: float, scale: Scale, last: float, narrow: bool, reached: bool) -> None:
     level = float(scale.of(needs_pa))
     step = (scale.range()[1] - scale.range()[0]) * 0.012
     fg.rule(fig, (0, level, last, level), "air", 2)
     fg.rule(fig, (0, level + step, last, level + step), "air", 1)
     words = f"parts need<br>{level:.0f} {scale.unit.unit} or {'more' if scale.system == 'inch' else 'less'}"
-    if narrow:
-        fg.say(
-            fig,
-            0,
-            level,
-            words,
-            xref="paper",
-            colour="air",
-            bold=True,
-            level="top",
-            shift=(4, -4),
-        )
+    if narrow and reached:
+        words = words.replace("<br>", " ")
+        fg.say(fig, 1, level, words, xref="paper", colour="air", bold=True, anchor="right", level="bottom", 
+               shift=(-4, 10))  # fmt: skip
+    elif narrow:
+        fg.say(fig, 0, level, words, xref="paper", colour="air", bold=True, level="top", shift=(4, -4))
     else:
-        fg.say(fig, 1, level, words, xref="paper", colour="air", bold=True, level="top", shift=(8, 4))
+        stands, up = ("bottom", -4) if reached else ("top", 4)
+        fg.say(fig, 1, level, words, xref="paper", colour="air", bold=True, level=stands, shift=(8, up))
 
 
 def _short(fig: go.Figure, run: FormingRun, needs_pa: float, set_s: float, scale: Scale) -> None:
@@ -190,7 +186,9 @@ def _short(fig: go.Figure, run: FormingRun, needs_pa: float, set_s: float, scale
             fg.say(fig, at, bottom, words, colour="air", bold=True, anchor="right", level="top", shift=(-6, -6))
 
 
-def _names(fig: go.Figure, run: FormingRun, without: FormingRun, scale: Scale, last: float, narrow: bool) -> None:
+def _names(
+    fig: go.Figure, run: FormingRun, without: FormingRun, scale: Scale, last: float, narrow: bool, reached: bool
+) -> None:
     end, sound = run.under_sheet_at(last), without.under_sheet_at(last)
     if not narrow:
         fg.say(
@@ -201,8 +199,8 @@ def _names(fig: go.Figure, run: FormingRun, without: FormingRun, scale: Scale, l
             xref="paper",
             colour="ink",
             bold=True,
-            level="bottom",
-            shift=(8, 2),
+            level="top" if reached else "bottom",
+            shift=(8, -4 if reached else 2),
         )
         if end - sound > 3000.0:
             at = last * 0.6
