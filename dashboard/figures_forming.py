@@ -158,7 +158,7 @@ def _need(fig: go.Figure, needs_pa: float, scale: Scale, last: float, narrow: bo
     words = f"parts need<br>{level:.0f} {scale.unit.unit} or {'more' if scale.system == 'inch' else 'less'}"
     if narrow and reached:
         words = words.replace("<br>", " ")
-        fg.say(fig, 1, level, words, xref="paper", colour="air", bold=True, anchor="right", level="bottom", 
+        fg.say(fig, 1, level, words, xref="paper", colour="air", bold=True, anchor="right", level="bottom",
                shift=(-4, 10))  # fmt: skip
     elif narrow:
         fg.say(fig, 0, level, words, xref="paper", colour="air", bold=True, level="top", shift=(4, -4))
