@@ -1,15 +1,16 @@
-"""The sentences that pages and command line share: names of setups and paths, verdicts, leads.
+"""The sentences that pages and command line share: verdicts, leads, what a test tells and does not tell.
 
 Every sentence exists in two unit systems and uses the trade's words only.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 
-from acquisition.setups import ALWAYS_OPEN, PATHS, SETUPS, parent
+from acquisition.setups import ALWAYS_OPEN, parent
 from analysis.limit import PUMP_SHARE_OF_LIMIT, lean
+from analysis.names import list_text, path_name, setup_name
 from analysis.numberwords import (
     MM2_PER_M2,
     NBSP,
@@ -98,45 +99,11 @@ _SEAL_AGAIN = {
     "film-on-rim": "Press the film down, then hold again.",
     "formed-sheet": "Form a fresh sheet, then hold again.",
 }
-_SIDES = ("front", "back", "left", "right")
 
 
 def verdict_label(verdict: VerdictKind) -> str:
     """The verdict in two or three words, to stand beside its mark."""
     return VERDICT_LABELS[verdict]
-
-
-def setup_name(setup: str | None) -> str:
-    """A setup's name on pages; an unknown one as typed."""
-    if not setup:
-        return "setup not said"
-    return SETUPS[setup].label if setup in SETUPS else setup
-
-
-def path_name(path: str, setup: str | None = None) -> str:
-    """A leak path's name on pages: ``panel edges``, ``front seam``, and ``tape`` or ``film`` for the closure."""
-    if path == "closure":
-        return _closure_name(setup)
-    head, _, part = path.partition("/")
-    label = PATHS[head].label if head in PATHS else head
-    if not part:
-        return label
-    if head == "panel-edges" and part in _SIDES:
-        return f"{part} seam"
-    return f"{label}, {part}"
-
-
-def _closure_name(setup: str | None) -> str:
-    if setup == "vents-taped":
-        return "tape"
-    return "film" if setup in ("film-on-top", "film-on-rim") else PATHS["closure"].label
-
-
-def list_text(names: Sequence[str]) -> str:
-    """Names in a row: ``a``, ``a and b``, ``a, b and c``."""
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def subject(assessment: Assessment) -> str:
