@@ -135,7 +135,7 @@ def family() -> tuple[LeakLaw, ...]:
         LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow, (1.0 - PURE, 1.0)),
         LeakLaw("hole", "sharp", 0.528, 0.5, 0.11, sharp_flow),
         LeakLaw("between", None, float("nan"), float("nan"), 0.2, hole_flow, (PURE, 1.0 - PURE)),
-        LeakLaw("between", "inertial", float("nan"), float("nan"), 0.14, inertial_flow, (0.5 * PURE, 1.0)),
+        LeakLaw("between", "inertial", float("nan"), float("nan"), 0.14, inertial_flow, (PURE, 1.0)),
         LeakLaw("seep", None, 0.0, 1.0, 0.22, hole_flow, (0.0, PURE)),
         LeakLaw("seep", "slip", float("nan"), 1.0, 0.11, slip_flow, (0.0, SLIP_MOST)),
     )

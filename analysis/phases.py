@@ -28,6 +28,8 @@ HARDLY_DRAWN = 0.85
 """A pump that leaves the box above this share of room pressure has shown a stall; no hold is read after it."""
 STALL_SHARE = 0.35
 """An unknown pump that levels off above this share of room pressure stalls: memory, shop pumps reach a fifth."""
+STALL_LEAST_S = 20.0
+"""A level must stand this long before it is a pump's stall."""
 LET_UP_OVER_PUMP = 2.0
 """A rise this much faster than the pump drew the box down is no leak: the pump could not have held it."""
 
@@ -294,7 +296,13 @@ class _Search:
 
     def _levels_off(self, bottom: int, stop: int) -> bool:
         """Whether an unbroken bottom stands too high for a pump that reached its end: a stall, not a tight hold."""
-        return stop > bottom and float(np.median(self.p[bottom : stop + 1])) > self.stall_pa
+        level = self.p[bottom : stop + 1]
+        if level.size < 3 or float(self.t[stop] - self.t[bottom]) < STALL_LEAST_S:
+            return False
+        third = level.size // 3
+        sinks = float(np.median(level[third : 2 * third + 1]) - np.median(level[-third:]))
+        still = sinks < max(1.5 * self.tol, 0.02 * float(level[-1]))
+        return still and float(np.median(level)) > self.stall_pa
 
     def _let_up(self, bottom: int, low: int, end: int, drop: tuple[float, float] | None) -> int | None:
         """Index where air is let back in, or None.
