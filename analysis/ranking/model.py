@@ -35,7 +35,7 @@ RESEAL = {"vents-taped": "tape", "film-on-top": "film", "film-on-rim": "rim film
 PLAIN = (0.0, 0.0, 0.0)
 NEW_CLOSURE = (0.0, 0.2, 0.12)
 NEW_SHEET = (0.0, 0.5, 0.06)
-VALVE_FROM_ROOM = (0.8, 0.8, 0.0)
+VALVE_FROM_ROOM = (0.8, 0.6, 0.0)
 
 
 @dataclass(frozen=True)

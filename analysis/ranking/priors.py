@@ -74,7 +74,7 @@ PRIORS: dict[str, PathPrior] = {
     "panel-faces": PathPrior(0.01 * MM2, 1.5, 0.06, -0.9),
     "port-flange": PathPrior(0.03 * MM2, 1.8, 0.12, 0.0),
     "line": PathPrior(0.005 * MM2, 1.2, 0.08, 0.7, work=0.4),
-    "valve-seat": PathPrior(0.002 * MM2, 1.3, 0.08, 0.0, bad_median_m2=0.04 * MM2, bad_spread=1.0, work=0.0),
+    "valve-seat": PathPrior(0.002 * MM2, 1.3, 0.05, 0.0, bad_median_m2=0.025 * MM2, bad_spread=0.8, work=0.0),
     "top-panel": PathPrior(0.02 * MM2, 1.5, 0.08, -0.3),
     "closure": PathPrior(0.005 * MM2, 1.2, 0.04, 0.0, work=0.4),
     "rim-joint": PathPrior(0.02 * MM2, 1.7, 0.12, 0.0),

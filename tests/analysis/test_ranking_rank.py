@@ -376,3 +376,11 @@ def test_repair_chance_agrees_with_the_normal_integral(probability_path: str) ->
     sd = math.sqrt(2.0) * math.hypot(0.045, 0.04)
     assert found is not None
     assert found.probability == pytest.approx(stats.norm.cdf((math.log(0.9) - math.log(0.85)) / sd), abs=0.02)
+
+
+def test_a_capped_hose_that_leaks_is_the_hose_and_not_the_seat() -> None:
+    tests = [made("vents-taped", 0.58), made("film-on-top", 0.585, ["port-flange"], day=0.1),
+             made("line-only", 0.6, day=0.2)]  # fmt: skip
+    ranking = rank(tests, BOX)
+    assert ranking.paths[0].path == "line"
+    assert ranking.paths[0].probability_largest > 0.9
