@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from analysis.fitcurves import fit_curves
 from analysis.gas import choked_throughput_pa_m3_s, drilled_hole_m, saturation_pressure_pa
 from analysis.holdmodel import (
     LN_MOIST,
@@ -22,12 +23,11 @@ from analysis.holdmodel import (
     NCOMMON,
     PER_HOLD,
     Course,
-    make_tables,
     mix_share,
     parts_of,
     predict,
 )
-from analysis.laws import LeakLaw, equivalent_form, family, mixture, slip_b
+from analysis.laws import LeakLaw, equivalent_form, mixture, slip_b
 from analysis.posterior import Posterior, explore, make_members
 from analysis.priors import release_priors
 from analysis.readings import Window, expected_spread, observe
@@ -113,7 +113,7 @@ def estimate_holds(
         law,
         release,
         lost,
-        _curves(posterior, traces, windows, offsets, law),
+        fit_curves(posterior, traces[-1], offsets[-1]),
         _span(posterior, windows[-1][-1].end_s + offsets[-1]),
         posterior.inflation,
         z,
@@ -352,56 +352,6 @@ def _span(posterior: Posterior, end_s: float) -> tuple[float, float]:
     slope = max(float(mu[-1] - mu[-2]), 0.0) / max(float(t[-1] - t[-2]), 1e-9) if t.size > 1 else 0.0
     start = float(posterior.peak[NCOMMON + PER_HOLD * (posterior.course.nhold - 1)])
     return start, float(mu[-1] + slope * (end_s - t[-1]))
-
-
-def _curves(
-    posterior: Posterior,
-    traces: Sequence[Trace],
-    windows: Sequence[Sequence[Window]],
-    offsets: Sequence[float],
-    law: LawVerdict,
-) -> Curves:
-    """What a page draws of the last hold, on that log's own clock."""
-    observed, trace, offset = posterior.observed, traces[-1], offsets[-1]
-    last = observed.hold == posterior.course.nhold - 1
-    mu = posterior.fitted.mu[posterior.best][last]
-    single = float(np.sqrt(observed.noise_pa**2 + observed.half_pa**2 / 3.0 + observed.discrepancy_pa**2))
-    other, other_name = _other_law(posterior)
-    gap = observed.y_pa[last] - mu
-    return Curves(
-        trace.t_s,
-        trace.p_pa,
-        observed.t_s[last] - offset,
-        mu,
-        mu - 1.96 * single,
-        mu + 1.96 * single,
-        observed.t_s[last] - offset,
-        gap,
-        other[last] if other.size else other,
-        other_name,
-        _residual_words(gap / expected_spread(observed)[last]),
-    )
-
-
-def _other_law(posterior: Posterior) -> tuple[FloatArray, str | None]:
-    """Curve of the other plain law (hole for a seep, else seep) with the best member's other parameters."""
-    best = posterior.members.laws[posterior.best]
-    if best is None:
-        return np.empty(0), None
-    plain = {law.kind: law for law in family() if law.variant is None}
-    name = "hole" if best.kind == "seep" else "seep"
-    tables = make_tables((plain[name],))
-    return predict(posterior.course, tables, posterior.peak[None], np.array([0]))[0], name
-
-
-def _residual_words(z: FloatArray) -> str:
-    """Whether the residuals still show a pattern: runs of one sign too long, or a bend."""
-    if z.size < 8:
-        return "too few readings to judge"
-    if float(np.mean(z * z)) > 4.0:
-        return "bends here"
-    lag = float(np.sum(z[1:] * z[:-1]) / max(float(np.sum(z * z)), 1e-12))
-    return "bends here" if lag > 0.6 and float(np.mean(z * z)) > 1.5 else "no pattern left"
 
 
 def hole_interval_m(area_m2: Interval) -> Interval:

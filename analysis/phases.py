@@ -269,17 +269,9 @@ class _Search:
         stalls = self._levels_off(bottom, shut if sure else stop)
         if stop - held >= (3 if stalls else 2) and (sure or not stalls):
             self._mark("hold", t[shut], t[stop])
-            self.holds.append(
-                HoldSeen(
-                    float(t[shut]),
-                    float(t[held]),
-                    float(t[stop]),
-                    None if drop is None else float(t[bottom]),
-                    None if drop is None else drop[0],
-                    None if drop is None else drop[1],
-                    sure,
-                )
-            )
+            reached, (fell_s, fell_pa) = (None, (None, None)) if drop is None else (float(t[bottom]), drop)
+            hold = HoldSeen(float(t[shut]), float(t[held]), float(t[stop]), reached, fell_s, fell_pa, sure)
+            self.holds.append(hold)
         elif stop - bottom >= 2:
             self._no_hold(bottom, shut if sure else stop)
         elif let_up is None:

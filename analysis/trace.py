@@ -174,7 +174,7 @@ def _contradicted(log: Log, order: NDArray[np.intp], barometer_pa: float) -> boo
     level = baseline_reading(log.reading[order])
     pa = 0.0 if level is None else level * log.header.gauge.pa_per_unit
     accuracy = (log.header.accuracy or 0.0) * log.header.gauge.pa_per_unit
-    return 60e3 < pa < 110e3 and abs(pa - barometer_pa) > max(5e3, 4.0 * accuracy)
+    return 60e3 < pa < 110e3 and abs(pa - barometer_pa) > max(8e3, 4.0 * accuracy)
 
 
 def baseline_reading(reading: FloatArray) -> float | None:
