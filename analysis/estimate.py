@@ -203,7 +203,8 @@ def _wider(value: float, end: float, by: float) -> float:
 def _quantiles(ln_area: FloatArray, density: FloatArray, no_leak: float, u: float) -> Interval:
     """Value (median) and ends of an area whose log has ``density`` on a grid, blurred by a normal of sd ``u``.
 
-    The mass without a leak sits at 0.
+    The mass without a leak sits at 0; the high end is that of a leak that is there, so that "no leak larger than"
+    never says nothing at all.
     """
     if density.sum() <= 0.0:
         return Interval(0.0, 0.0, float(np.exp(ln_area[0])))
@@ -216,8 +217,9 @@ def _quantiles(ln_area: FloatArray, density: FloatArray, no_leak: float, u: floa
     def cdf(x: FloatArray) -> FloatArray:
         return np.asarray(no_leak + ndtr((x[:, None] - centre[None, :]) / max(u, 1e-6)) @ weight)
 
-    low, value, high = (0.0 if p <= no_leak else float(np.exp(_where(cdf, p, *ends))) for p in _PROBABILITIES)
-    return Interval(value, low, high)
+    low, value = (0.0 if p <= no_leak else float(np.exp(_where(cdf, p, *ends))) for p in _PROBABILITIES[:2])
+    there_high = no_leak + _PROBABILITIES[2] * float(weight.sum())
+    return Interval(value, low, float(np.exp(_where(cdf, there_high, *ends))))
 
 
 def _where(cdf: Callable[[FloatArray], FloatArray], p: float, low: float, high: float) -> float:

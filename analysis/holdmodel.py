@@ -43,7 +43,8 @@ class Course:
     Arrays (nstep,): ``dt_s``; ``p_pa`` the measured pressure in the middle of a driven step (pump-down, soak,
     let-up), unused in a hold; ``hold`` the hold's number or -1; ``since_shut_s`` time from the shut to the
     step's end; ``start_since_shut_s`` (nhold,) to the window's start;
-    ``parts`` into how many steps of the integration each is cut, None for one each. Readings are predicted at
+    ``parts`` into how many steps of the integration each is cut, None for one each; ``moisture_most_pa`` the
+    ceiling of the wood's vapour. Readings are predicted at
     the end of every step with ``hold >= 0``.
     """
 
@@ -56,6 +57,7 @@ class Course:
     first_pa: float
     bow_per_pa: float = 0.0
     parts: IntArray | None = None
+    moisture_most_pa: float = np.inf
 
     @property
     def stretches(self) -> list[slice]:
@@ -185,7 +187,10 @@ class _Sweep:
         self.pure = bool(np.all(share == 1.0))
         self.seep = (1.0 - share) / (1.0 - R_REF * R_REF)
         self.other = share
-        self.moist, self.warmth = common[:, LN_MOIST] / course.room_pa, common[:, LN_WARMTH] * course.room_pa
+        moist = common[:, LN_MOIST]
+        if np.isfinite(course.moisture_most_pa):
+            moist = course.moisture_most_pa * np.tanh(moist / course.moisture_most_pa)
+        self.moist, self.warmth = moist / course.room_pa, common[:, LN_WARMTH] * course.room_pa
         self.pore, self.pore_rate = common[:, LN_PORE], common[:, LN_PORE_RATE]
         first = course.first_pa / course.room_pa
         self.pore_r = first + np.clip(theta[:, PORE_FILL], 0.0, 1.05) * (1.0 - first)

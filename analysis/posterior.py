@@ -149,7 +149,11 @@ def _climb(course: Course, score: Score, members: Members, start: FloatArray, mo
 def _cut(members: Members, fitted: Fit, depth: float) -> tuple[Members, Fit]:
     """Leave out the members that fall ``depth`` below the best in log evidence."""
     evidence = log_evidence(fitted, members)
-    keep = np.flatnonzero(evidence > evidence.max() - depth)
+    leaks = members.tables.leaks > 0
+    near = evidence > evidence.max() - depth
+    # The best leak stays in any case: an upper limit asks how large it could be if it were there.
+    near[int(np.argmax(np.where(leaks, evidence, -np.inf)))] = True
+    keep = np.flatnonzero(near)
     return members.only(keep), _pick(fitted, keep)
 
 

@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from acquisition.units import ZERO_CELSIUS_K
 from analysis.engine import Score, gaussian_score
+from analysis.gas import saturation_pressure_pa
 from analysis.holdmodel import Course, parts_of
 from analysis.panels import bow_compliance_m3_per_pa
 from analysis.phases import HoldSeen
@@ -24,6 +26,8 @@ BLOCKS = 64
 FULL_SHARE = 0.95
 """Readings past this share of room pressure are not fitted: there the leak law's last bend rules."""
 ROOM_SCALE_PA = 1e5
+WETTEST = 0.9
+"""Largest water activity of a box's wood: memory, shop plywood stands at 0.3 to 0.65."""
 MOST_STEPS = 2
 """Display steps a pressure runs through in a block from which their rounding averages out."""
 COARSE = 1.2
@@ -196,7 +200,14 @@ def _course(
         float(all_p[0]),
         bow_per_pa(lead),
         _parts(observed, np.array(hold)),
+        _moisture_most_pa(lead),
     )
+
+
+def _moisture_most_pa(trace: Trace) -> float:
+    """Pressure the wood's moisture cannot pass, Pa: its own vapour pressure when nearly wet."""
+    wood_c = trace.log.header.wood_C
+    return WETTEST * saturation_pressure_pa(trace.room_k if wood_c is None else wood_c + ZERO_CELSIUS_K)
 
 
 def _parts(observed: Observed, hold: NDArray[np.intp]) -> NDArray[np.intp]:
