@@ -31,7 +31,7 @@ def recorder(port: str, out: Path, *more: str) -> Iterator[subprocess.Popen[str]
     process = subprocess.Popen(args, stdin=subprocess.DEVNULL, stdout=pipe, stderr=pipe, text=True)
     part = out.with_name(out.name + ".part")
     try:
-        wait_until(lambda: part.exists() or process.poll() is not None)
+        wait_until(lambda: (part.exists() and part.stat().st_size > 0) or process.poll() is not None)
         yield process
     finally:
         if process.poll() is None:
