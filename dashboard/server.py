@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import hmac
+import logging
 import os
 import secrets
 import socket
@@ -41,7 +42,9 @@ class Served:
         self.server.run()
 
     def close(self) -> None:
-        """Stop serving."""
+        """Stop serving; answers under way are given up without a word, nobody waits for them any more."""
+        logging.getLogger("waitress").setLevel(logging.CRITICAL + 1)
+        self.server.task_dispatcher.shutdown(timeout=2)
         self.server.close()
 
 
