@@ -102,7 +102,6 @@ def estimate_holds(
     release = _release(posterior)
     lost = _loss_5min(posterior, posterior.course, _at_shut(lead, windows[-1][-1]))
     fit, whole = _areas(posterior, lead, release.share)
-    peak_area = _peak_area(posterior, lead)
     law = _law(posterior)
     z = _block_misfit(posterior)
     return HoldEstimate(
@@ -117,7 +116,7 @@ def estimate_holds(
         _span(posterior, windows[-1][-1].end_s + offsets[-1]),
         posterior.inflation,
         z,
-        peak_area,
+        _law_spread(posterior),
         _wanders(posterior),
     )
 
@@ -231,7 +230,7 @@ def _where(cdf: Callable[[FloatArray], FloatArray], p: float, low: float, high: 
     return 0.5 * float(low + high)
 
 
-def _peak_area(posterior: Posterior, trace: Trace) -> float:
+def _law_spread(posterior: Posterior) -> float:
     """Ratio of the largest to the smallest median area among laws of at least 2 % probability."""
     mass = posterior.density.sum(axis=1)
     centres = [float(posterior.ln_rate @ row / m) for row, m in zip(posterior.density, mass, strict=True) if m > 0.02]

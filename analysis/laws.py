@@ -17,8 +17,6 @@ from scipy.optimize import minimize
 from analysis.gas import R_REF, choked_flow_function, nozzle_flow_function, sharp_orifice_coefficient
 
 FloatArray = NDArray[np.float64]
-GRID = np.concatenate([np.linspace(0.0, 0.98, 393), 1.0 - np.geomspace(0.02, 1e-7, 120)[1:], [1.0]])
-"""Ratios on which law curves are tabulated: even, then crowding towards room pressure."""
 
 
 def extended_iso6358(r: ArrayLike, b: float, m: float) -> FloatArray:
@@ -58,19 +56,6 @@ class LeakLaw:
     prior: float
     flow: Callable[[ArrayLike], FloatArray]
     own: tuple[float, float] = (1.0, 1.0)
-
-    @property
-    def table(self) -> FloatArray:
-        """Flow on ``GRID``, 1 at one fifth of room pressure."""
-        return law_table(self)
-
-
-@lru_cache(maxsize=64)
-def law_table(law: LeakLaw) -> FloatArray:
-    """Flow of ``law`` on ``GRID``, scaled to 1 at one fifth of room pressure; read-only."""
-    values = law.flow(GRID) / law.flow(R_REF)
-    values.setflags(write=False)
-    return values
 
 
 def relative_flow(law: LeakLaw, r: ArrayLike) -> FloatArray:

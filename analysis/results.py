@@ -130,7 +130,6 @@ class Assessment:
     there. For an upper limit ``area_m2.low`` is 0 and ``value`` the best guess. ``area_fit_m2`` takes
     volume, barometer and temperature as exact. ``u_log_volume`` is the standard uncertainty of the
     logarithm of the volume used (shared by all logs of one box and setup); ``volume_m3`` that volume.
-    ``law_area_m2`` gives the best area under each law alone, for rankings that weigh laws.
     ``stall_pa`` is the pressure at which a stall test levelled off, absolute.
     """
 
