@@ -96,7 +96,7 @@ def estimate_holds(
     lead = traces[-1]
     observed, course = observe(traces, windows, offsets, noise_pa)
     fresh = float(np.median(traces[0].p_pa[:3])) > 0.9 * traces[0].room_pa
-    every = [w for own in windows for w in own]
+    every = [(trace, w) for trace, own in zip(traces, windows, strict=True) for w in own]
     members = make_members(release_priors(lead, every, fresh))
     posterior = explore(course, observed, members)
     release = _release(posterior)
@@ -281,7 +281,7 @@ def _without_release(theta: FloatArray, nhold: int) -> FloatArray:
     out = theta.copy()
     out[[LN_MOIST, LN_PORE]] = -60.0
     for h in range(nhold):
-        out[NCOMMON + PER_HOLD * h + 1] = -60.0
+        out[NCOMMON + PER_HOLD * h + 1] = 0.0
     return out
 
 

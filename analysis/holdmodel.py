@@ -27,8 +27,8 @@ IntArray = NDArray[np.intp]
 LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST, LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH, ZERO = range(9)
 NCOMMON = 9
 PER_HOLD = 3
-"""Parameters of each hold after the common ones: start pressure Pa, ln of what the cold gas lacks at the shut
-Pa, ln of its leak's ratio."""
+"""Parameters of each hold after the common ones: start pressure Pa, what the gas lacks at the shut because it is
+cold Pa (negative when it is warm), ln of its leak's ratio."""
 CV_OVER_R = 2.5
 LARGEST_STEP = 0.03
 """Share of room pressure that a box should gain at most in one step of the integration."""
@@ -145,7 +145,7 @@ def predict(course: Course, tables: LawTables, theta: FloatArray, member: IntArr
         (unused by the other laws), ln of the moisture to come (Pa) and of its time constant (s), ln of the pores'
         volume over the box's, ln of their rate (1/s), how full the pores are at the first reading (0 as the box, 1 as
         the room), ln of V/(h A T) (s/Pa), the gauge's zero error (Pa); then for each hold its start pressure (Pa),
-        ln of what the cold gas lacks at the shut (Pa) and ln of its leak over the common one.
+        what the cold gas lacks at the shut (Pa) and ln of its leak over the common one.
 
     Returns
     -------
@@ -219,7 +219,7 @@ class _Sweep:
         moisture = -self.moist * np.expm1(-since / self.tau_moist)
         k = self.rate * np.exp(np.clip(own[:, 2], -3.0, 3.0))
         r = np.clip((own[:, 0] - self.theta[:, ZERO]) / course.room_pa, 1e-5, 1.2)
-        lack = np.exp(np.clip(own[:, 1], -60.0, 12.0)) / course.room_pa
+        lack = own[:, 1] / course.room_pa
         keeps = CV_OVER_R * self.warmth
         held = _Held(k, r, self._warmth_at(start, r, k, keeps, lack), 1.0 / keeps)
         out = []
@@ -253,7 +253,7 @@ class _Sweep:
         if bow:
             gain /= (1.0 - bow) + (2.0 * bow) * r
         gain += from_pores
-        held.warm = _warmed(held.warm, gain / dt, held.mass, held.loss, dt)
+        held.warm = _warmed(held.warm, gain / dt, held.mass + 0.5 * gain, held.loss, dt)
         held.mass = held.mass + gain
         held.wet = held.wet + wet
         held.r = np.minimum(held.mass * (1.0 + held.warm) + held.wet, 2.0)
@@ -261,7 +261,7 @@ class _Sweep:
     def _warmth_at(self, since: float, r: FloatArray, k: FloatArray, keeps: FloatArray, lack: FloatArray) -> FloatArray:
         """Gas temperature over the walls', minus 1, some time after the shut: cold pump-down, warm inflow."""
         cold = -lack / r * np.exp(-since / (keeps * r))
-        return _warmed(np.zeros_like(r), k * self.flow(r), r, 1.0 / keeps, since) + np.maximum(cold, -0.5)
+        return _warmed(np.zeros_like(r), k * self.flow(r), r, 1.0 / keeps, since) + np.clip(cold, -0.5, 0.5)
 
     def _breathe(self, r: FloatArray | float, dt: float) -> FloatArray:
         """Let the pores give or take air for ``dt`` at box ratio ``r``; returns what the box gains."""

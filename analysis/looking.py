@@ -311,7 +311,11 @@ def _from_tank(trace: Trace, seen: HoldSeen) -> bool:
     """Whether a tank drew the box down: the log or the box file says so, or it took seconds only."""
     header, box = trace.log.header, trace.box
     stated = header.behind_valve == "tank" or (box is not None and box.tank is not None)
-    return stated or (seen.drop_s is not None and seen.bottom_s is not None and seen.bottom_s - seen.drop_s < DUMP_S)
+    if seen.drop_s is None or seen.bottom_s is None:
+        return stated
+    before = trace.t_s[trace.t_s <= seen.bottom_s]
+    interval = float(before[-1] - before[-2]) if before.size > 1 else 0.0
+    return stated or seen.bottom_s - seen.drop_s - interval < DUMP_S
 
 
 def _too_little(trace: Trace, window: Window) -> Refusal | None:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import nnls
 
+from analysis.letup import LetUp
 from analysis.results import Phase
 
 FloatArray = NDArray[np.float64]
@@ -21,17 +22,10 @@ MOST_POINTS = 3000
 """Longer logs are searched on block means of this many points."""
 MOST_FOR_NOISE = 20_000
 """So many readings at the end of a long log tell its noise."""
-LET_UP_SPEED_L_S = 15.0
-"""Speed a let-up needs at least, as volume per second at the bottom pressure, when no pump-down was seen to
-compare with: memory, small shop pumps move less."""
-HARDLY_DRAWN = 0.85
-"""A pump that leaves the box above this share of room pressure has shown a stall; no hold is read after it."""
 STALL_SHARE = 0.35
 """An unknown pump that levels off above this share of room pressure stalls: memory, shop pumps reach a fifth."""
 STALL_LEAST_S = 20.0
 """A level must stand this long before it is a pump's stall."""
-LET_UP_OVER_PUMP = 2.0
-"""A rise this much faster than the pump drew the box down is no leak: the pump could not have held it."""
 
 
 @dataclass(frozen=True)
@@ -201,8 +195,8 @@ class _Search:
         self.t, self.p, self.room, self.tol, self.noise = t, p, room_pa, tolerance, noise
         self.resolution, self.stall_pa = resolution, stall_pa
         self.swing = max(12.0 * noise, 1.7 * resolution, 250.0)
-        self.volume = volume_m3 or 0.032
-        self.pump_rate = (pump_m3_s or 0.0) / self.volume
+        volume = volume_m3 or 0.032
+        self.air = LetUp(t, p, room_pa, tolerance, volume, (pump_m3_s or 0.0) / volume)
         self.phases: list[Phase] = []
         self.holds: list[HoldSeen] = []
         self.level: tuple[float, float, float] | None = None
@@ -259,7 +253,7 @@ class _Search:
 
     def _rise(self, bottom: int, low: int, end: int, drop: tuple[float, float] | None) -> None:
         """Soak, hold and let-up between the bottom and the next pump-down or the end."""
-        let_up = self._let_up(bottom, low, end, drop)
+        let_up = self.air.let_in(bottom, low, end, drop)
         stop = end if let_up is None else let_up
         # The reading at the let-up may already have risen with it.
         last = stop if let_up is None else max(stop - 1, low)
@@ -295,53 +289,6 @@ class _Search:
         sinks = float(np.median(level[third : 2 * third + 1]) - np.median(level[-third:]))
         still = sinks < max(1.5 * self.tol, 0.02 * float(level[-1]))
         return still and float(np.median(level)) > self.stall_pa
-
-    def _let_up(self, bottom: int, low: int, end: int, drop: tuple[float, float] | None) -> int | None:
-        """Index where air is let back in, or None.
-
-        Air let in ends near room pressure and comes faster than a leak could that the pump drew down; it
-        also breaks the slope upwards, which a leak's rise never does.
-        """
-        t, p = self.t, self.p
-        if end - low < 1 or p[end] < 0.9 * self.room:
-            return None
-        if p[low] > HARDLY_DRAWN * self.room:
-            return low
-        slope = np.diff(p[low : end + 1]) / np.diff(t[low : end + 1])
-        low_enough = p[low:end] < 0.93 * self.room
-        if not low_enough.any():
-            return None
-        fast = int(np.argmax(np.where(low_enough, slope, -np.inf)))
-        i = fast
-        while i > 0 and slope[i - 1] > 0.25 * slope[fast]:
-            i -= 1
-        start = low + i
-        too_fast = slope[fast] / max(float(p[start]), 1.0) > self._fastest_leak(bottom, drop)
-        lead = slope[max(0, i - max(5, i // 3)) : i]
-        calm = max(float(np.median(lead)), 0.0) if lead.size else 0.0
-        jumps = slope[fast] > 4.0 * calm + 0.4 * self.tol / max(float(t[start + 1] - t[start]), 1e-9)
-        if i == 0 or start - bottom < 3:
-            return start if too_fast else None
-        quick = self._time_to_room(start, end) < max(20.0, 0.1 * float(t[start] - t[low]))
-        rising = calm * float(t[start] - t[low]) > 2.0 * self.tol
-        return start if jumps and (too_fast or (quick and rising)) else None
-
-    def _fastest_leak(self, bottom: int, drop: tuple[float, float] | None) -> float:
-        """Rate of rise over pressure, 1/s, that a leak cannot pass in a box the pump drew down as seen."""
-        known = LET_UP_OVER_PUMP * self.pump_rate
-        if drop is None:
-            return max(known, LET_UP_SPEED_L_S * 1e-3 / self.volume)
-        begin = int(np.searchsorted(self.t, drop[0]))
-        t, p = self.t[begin : bottom + 1], np.maximum(self.p[begin : bottom + 1], 100.0)
-        if t.size < 2:
-            return max(known, LET_UP_SPEED_L_S * 1e-3 / self.volume)
-        reach = max(1, t.size // 12)
-        seen = -(np.log(p[reach:]) - np.log(p[:-reach])) / (t[reach:] - t[:-reach])
-        return max(known, LET_UP_OVER_PUMP * float(seen.max()))
-
-    def _time_to_room(self, start: int, end: int) -> float:
-        there = np.flatnonzero(self.p[start : end + 1] > 0.93 * self.room)
-        return float(self.t[start + int(there[0])] - self.t[start]) if there.size else float("inf")
 
     def _shut(self, bottom: int, low: int, stop: int) -> tuple[int, int, bool]:
         """Index of the shut, the first index held beyond doubt, and whether the shut shows at all.

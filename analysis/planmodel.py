@@ -128,7 +128,7 @@ def lay_out(trace: Trace, schedule: Schedule, leak_m2: float, releases_more: boo
     assert trace.box is not None
     step = trace.resolution_pa / trace.unit.pa_per_unit
     own = planned_trace(trace.box, trace.unit, step, trace.room_pa, layout.shuts)
-    prior = release_priors(own, layout.windows, fresh=True)[0]
+    prior = release_priors(own, [(own, window) for window in layout.windows], fresh=True)[0]
     return Session(
         own,
         layout.course(),
@@ -149,9 +149,7 @@ def reading_variance(step_pa: float) -> float:
     return 2.0 * (max(NOISE_STEPS * step_pa, LEAST_NOISE_PA) ** 2 + step_pa**2 / 12.0)
 
 
-def _expected(
-    trace: Trace, prior: ReleasePrior, schedule: Schedule, leak_m2: float, releases_more: bool
-) -> FloatArray:
+def _expected(trace: Trace, prior: ReleasePrior, schedule: Schedule, leak_m2: float, releases_more: bool) -> FloatArray:
     theta: FloatArray = prior.mean.copy()
     if releases_more:
         theta[[LN_MOIST, LN_PORE]] += prior.sd[[LN_MOIST, LN_PORE]]
@@ -238,7 +236,7 @@ def released_share(session: Session) -> float:
     """Share of the rise over the last hold that is no leak, as expected."""
     quiet = session.theta.copy()
     quiet[[LN_MOIST, LN_PORE]] = -60.0
-    quiet[NCOMMON + 1 :: PER_HOLD] = -60.0
+    quiet[NCOMMON + 1 :: PER_HOLD] = 0.0
     rows = np.stack([session.theta, quiet])
     end, end_quiet = predict(session.course, make_tables((_ANY_MIX, _ANY_MIX)), rows, np.arange(2))[:, -1]
     rise = max(float(end) - float(session.theta[-PER_HOLD]), 1.0)

@@ -25,8 +25,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 CREDIBLE = 9.0
 """Members whose log evidence is this far below the best are dropped: together they weigh under a thousandth."""
-_GRID = np.array([0.6, 1.2, 1.8, 2.4, 3.2, 4.5])
-"""Steps from the peak, in standard deviations, at which the posterior is looked at on either side."""
+_WAVES = ((0.6, 1.2, 1.8), (2.4, 3.2, 4.5))
+"""Steps from the peak, in standard deviations, at which the posterior is looked at on either side: the nearer
+ones at once, then the farther ones from where those lead."""
 _FINE = 4001
 
 
@@ -243,30 +244,29 @@ def _heights(
 ) -> tuple[FloatArray, FloatArray]:
     """Log posterior density at rates to either side of every leaking member's peak: nodes and heights (nleak, nnode).
 
-    The rate is moved outwards step by step, the other parameters climbing after it from where two steps'
-    straight line would put them.
+    The rate is moved outwards in waves, the other parameters climbing after it from where a straight line
+    through the peak's ridge, then through the last two nodes, would put them.
     """
     spread = np.clip(np.sqrt(np.linalg.pinv(fitted.hessian[leaks], hermitian=True)[:, LN_RATE, LN_RATE]), 1e-4, 2.5)
     which = np.repeat(leaks, 2)
     side = np.tile([-1.0, 1.0], leaks.size)
     stride = np.where((side < 0) & (np.repeat(spread, 2) > 0.25), 1.6, 1.0) * side * np.repeat(spread, 2)
-    peak = fitted.theta[which]
-    model = _model(course, members.tables, which)
+    peak, one_sd = fitted.theta[which], _follow(fitted, which, stride)
     nodes, heights = [peak[:, LN_RATE]], [_height(_pick(fitted, which), members, which, peak[:, LN_RATE], pinned=False)]
-    seen, reached = [peak], [0.0]
-    for step in _GRID:
-        rate = peak[:, LN_RATE] + stride * step
-        if len(seen) == 1:
-            start = peak + _follow(fitted, which, stride * step)
-        else:
-            start = seen[-1] + (seen[-1] - seen[-2]) * (step - reached[-1]) / (reached[-1] - reached[-2])
+    near, nearer = peak + one_sd * _WAVES[0][1], peak + one_sd * _WAVES[0][0]
+    reached = _WAVES[0][:2]
+    for steps in _WAVES:
+        slope = (near - nearer) / (reached[1] - reached[0])
+        start = np.concatenate([near + slope * (step - reached[1]) for step in steps])
+        rate = np.concatenate([peak[:, LN_RATE] + stride * step for step in steps])
+        rows = np.tile(which, len(steps))
         start[:, LN_RATE] = rate
-        prior = _pin(members.prior, which, rate)
-        scanned = fit(model, score, start, prior, _steps(members.prior)[which], most=7, tolerance=5e-2, brisk=True)
-        nodes.append(rate)
-        heights.append(_height(scanned, members, which, rate))
-        seen.append(scanned.theta)
-        reached.append(float(step))
+        model, prior = _model(course, members.tables, rows), _pin(members.prior, rows, rate)
+        scanned = fit(model, score, start, prior, _steps(members.prior)[rows], most=9, tolerance=5e-2, brisk=True)
+        nodes += np.split(rate, len(steps))
+        heights += np.split(_height(scanned, members, rows, rate), len(steps))
+        nearer, near = np.split(scanned.theta, len(steps))[-2:]
+        reached = steps[-2:]
     return _both_sides(np.stack(nodes, axis=1)), _both_sides(np.minimum.accumulate(np.stack(heights, axis=1), axis=1))
 
 
@@ -300,9 +300,7 @@ def _pin(prior: Prior, which: IntArray, ln_rate: FloatArray) -> Prior:
     return Prior(mean, sd)
 
 
-def _height(
-    scanned: Fit, members: Members, which: IntArray, ln_rate: FloatArray, pinned: bool = True
-) -> FloatArray:
+def _height(scanned: Fit, members: Members, which: IntArray, ln_rate: FloatArray, pinned: bool = True) -> FloatArray:
     """Log posterior density of the rate at the nodes: peak over the rest, times Laplace's factor for the rest.
 
     ``pinned`` says that the rate was held by a tight prior, which is then taken out again.
@@ -311,9 +309,7 @@ def _height(
     _, log_det = np.linalg.slogdet(scanned.hessian[:, rest[:, None], rest])
     own = -0.5 * ((ln_rate - members.prior.mean[which, LN_RATE]) / sd[:, LN_RATE]) ** 2 if pinned else 0.0
     factor = -0.5 * log_det + 0.5 * rest.size * np.log(2.0 * np.pi)
-    return np.asarray(
-        scanned.log_posterior + own + factor - np.sum(np.log(sd), axis=1) + np.log(members.weight[which])
-    )
+    return np.asarray(scanned.log_posterior + own + factor - np.sum(np.log(sd), axis=1) + np.log(members.weight[which]))
 
 
 def _between(fine: FloatArray, nodes: FloatArray, height: FloatArray) -> FloatArray:

@@ -7,12 +7,13 @@ computed from energy balances and wood data, and kept wide.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.gas import choked_throughput_pa_m3_s, saturation_pressure_pa
+from analysis.gas import GAMMA, choked_throughput_pa_m3_s, saturation_pressure_pa
 from analysis.holdmodel import (
     LN_MOIST,
     LN_PORE,
@@ -36,6 +37,7 @@ STORED_AIR_M = 1.2e-3
 """Air in the first ply of bare plywood, m3 at room pressure per m2."""
 FILM_W_M2K = 2.5
 """Heat from walls to still gas, W/(m2 K)."""
+_GAS_STEPS = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,14 +65,14 @@ _SIZES: dict[str, tuple[float, float, float, float]] = {
 }
 
 
-def release_priors(trace: Trace, windows: list[Window], fresh: bool) -> list[ReleasePrior]:
+def release_priors(trace: Trace, holds: Sequence[tuple[Trace, Window]], fresh: bool) -> list[ReleasePrior]:
     """Priors of every release variant that the box's wood allows.
 
-    ``windows`` are all holds of the session in order, on ``trace`` the last of them; ``fresh`` says that the
-    first trace begins at room pressure, so that the pores are known to be full there.
+    ``trace`` is the last of the session, ``holds`` all its holds in order, each with its own trace; ``fresh`` says
+    that the first trace begins at room pressure, so that the pores are known to be full there.
     """
     variants = _WOODS[trace.wood or "unknown"]
-    return [_variant(trace, windows, fresh, name, weight) for name, weight in variants]
+    return [_variant(trace, holds, fresh, name, weight) for name, weight in variants]
 
 
 def rate_of_area(trace: Trace, area_m2: float) -> float:
@@ -80,8 +82,10 @@ def rate_of_area(trace: Trace, area_m2: float) -> float:
     return choked_throughput_pa_m3_s(area_m2, trace.room_pa, trace.room_k) / trace.volume_m3
 
 
-def _variant(trace: Trace, windows: list[Window], fresh: bool, name: str, weight: float) -> ReleasePrior:
-    npar = NCOMMON + PER_HOLD * len(windows)
+def _variant(
+    trace: Trace, holds: Sequence[tuple[Trace, Window]], fresh: bool, name: str, weight: float
+) -> ReleasePrior:
+    npar = NCOMMON + PER_HOLD * len(holds)
     mean, sd = np.zeros(npar), np.ones(npar)
     moist, moist_sd, pores, pores_sd = _SIZES[name]
     volume = trace.volume_m3 or 0.032
@@ -104,22 +108,43 @@ def _variant(trace: Trace, windows: list[Window], fresh: bool, name: str, weight
     sd[[LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST]] = 3.0, 1.0, moist_sd, 0.9
     sd[[LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH]] = pores_sd, 0.7, 0.03 if fresh else 0.25, 0.4
     sd[ZERO] = max(trace.u_zero_pa, 1.0)
-    for i, window in enumerate(windows):
+    for i, (own, window) in enumerate(holds):
         at = NCOMMON + PER_HOLD * i
         mean[at], sd[at] = 0.5 * trace.room_pa, 0.5 * trace.room_pa
-        mean[at + 1], sd[at + 1] = _gas_term(window, trace)
+        mean[at + 1], sd[at + 1] = _gas_lack(own, window, float(np.exp(mean[LN_WARMTH])))
         # Holds of one session repeat within 3-5 % (common practice, no source); the last one is the answer.
-        mean[at + 2], sd[at + 2] = 0.0, 1e-4 if i == len(windows) - 1 else 0.03
+        mean[at + 2], sd[at + 2] = 0.0, 1e-4 if i == len(holds) - 1 else 0.03
     return ReleasePrior(name, weight, mean, sd)
 
 
-def _gas_term(window: Window, trace: Trace) -> tuple[float, float]:
-    """Median (as ln Pa) and ln sd of the pressure still to come as the gas warms up, from the pump-down seen."""
-    seen = window.seen
-    inside = np.flatnonzero(trace.t_s >= window.shut_s)
-    p = float(trace.p_pa[inside[0]]) if inside.size else 0.2 * trace.room_pa
-    full = 0.05 * p
-    if seen.bottom_s is None:
-        return float(np.log(0.2 * full)), 1.6
+def _gas_lack(trace: Trace, window: Window, warmth: float) -> tuple[float, float]:
+    """Mean and standard deviation, Pa, of the pressure still to come at the shut as the gas comes back to the walls'.
+
+    Negative where a tank left open let the box fill, which warms its gas. ``warmth`` is V/(h A T), s/Pa.
+    """
+    seen, p = window.seen, _pressure_at(trace, window.shut_s)
+    if seen.drop_s is None or seen.bottom_s is None:
+        return 0.01 * p, 0.025 * p
+    lack = p * (1.0 - _gas_over_walls(trace, seen.drop_s, window.shut_s, warmth))
     soak = max(window.shut_s - seen.bottom_s, 0.0)
-    return float(np.log(max(full * np.exp(-soak / 8.0), 3.0))), 1.0
+    return lack, float(np.hypot(0.5 * lack, max(0.02 * p * np.exp(-soak / 8.0), 3.0)))
+
+
+def _pressure_at(trace: Trace, t_s: float) -> float:
+    """First pressure read at a time or later, Pa."""
+    return float(trace.p_pa[min(int(np.searchsorted(trace.t_s, t_s)), trace.t_s.size - 1)])
+
+
+def _gas_over_walls(trace: Trace, start_s: float, end_s: float, warmth: float) -> float:
+    """Temperature of the gas over the walls' at ``end_s``, followed from ``start_s`` through the measured pressures.
+
+    Energy balance of gas that leaves or comes in at its own temperature: ``m cp dT/dt = V dp/dt + h A (Tw - T)``.
+    """
+    t = np.linspace(start_s, end_s, _GAS_STEPS)
+    p = np.interp(t, trace.t_s, np.maximum(trace.p_pa, 100.0))
+    stretched = (p[1:] / p[:-1]) ** ((GAMMA - 1.0) / GAMMA)
+    kept = np.exp(-np.diff(t) / (GAMMA / (GAMMA - 1.0) * warmth * p[1:]))
+    ratio = 1.0
+    for stretch, keep in zip(stretched.tolist(), kept.tolist(), strict=True):
+        ratio = 1.0 + (ratio * stretch - 1.0) * keep
+    return float(np.clip(ratio, 0.6, 1.4))

@@ -22,7 +22,7 @@ from analysis.phases import HoldSeen
 from analysis.trace import Trace
 
 FloatArray = NDArray[np.float64]
-BLOCKS = 64
+BLOCKS = 40
 FULL_SHARE = 0.95
 """Readings past this share of room pressure are not fitted: there the leak law's last bend rules."""
 ROOM_SCALE_PA = 1e5
@@ -234,10 +234,10 @@ def bow_per_pa(trace: Trace) -> float:
 
 
 def _driven(t: FloatArray, p: FloatArray, start: float, end: float) -> list[tuple[float, float, float]]:
-    """At most 24 stretches between two times with the mean pressure measured in each."""
+    """At most 12 stretches between two times with the mean pressure measured in each."""
     if end - start <= 0.5:
         return []
-    edges = np.linspace(start, end, min(24, max(2, int((end - start) / 4.0))) + 1)
+    edges = np.linspace(start, end, min(12, max(2, int((end - start) / 4.0))) + 1)
     middle = 0.5 * (edges[:-1] + edges[1:])
     inside = (t >= start) & (t <= end)
     level = np.interp(middle, t[inside], p[inside]) if inside.any() else np.interp(middle, t, p)

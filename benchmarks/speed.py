@@ -104,7 +104,9 @@ def nozzle(r: float) -> float:
 def obvious_curve(room_pa: float, share: float | None, rtol: float) -> Callable[..., FloatArray]:
     """``f(t, ln_rate, p0, moisture, ln_tau[, share])`` by ``solve_ivp``; ``share`` None leaves it free."""
 
-    def curve(t: FloatArray, ln_rate: float, p0: float, moisture: float, ln_tau: float, free: float = 0.5) -> FloatArray:  # noqa: E501
+    def curve(
+        t: FloatArray, ln_rate: float, p0: float, moisture: float, ln_tau: float, free: float = 0.5
+    ) -> FloatArray:  # noqa: E501
         rate, tau, s = float(np.exp(ln_rate)), float(np.exp(ln_tau)), free if share is None else share
 
         def slope(now: float, p: FloatArray) -> list[float]:
@@ -158,7 +160,7 @@ def our_way(log: Log) -> tuple[float, float]:
     """The same three laws with one release variant through the engine."""
     seen = look(log, None)
     observed, course = observe([seen.trace], [seen.windows[-1:]], [0.0], seen.view.noise_pa)
-    priors = release_priors(seen.trace, list(seen.windows[-1:]), fresh=True)[:1]
+    priors = release_priors(seen.trace, [(seen.trace, seen.windows[-1])], fresh=True)[:1]
     posterior = explore(course, observed, make_members(priors, LAWS))
     cdf = np.cumsum(posterior.density.sum(axis=0))
     low, high = np.interp([0.025, 0.975], cdf / cdf[-1], posterior.ln_rate)
@@ -194,8 +196,7 @@ def _with_rows(log: Log, rows: int) -> Log:
     keep = np.unique(np.linspace(0, log.reading.size - 1, rows).astype(np.intp))
     raw, note = (tuple(cells[i] for i in keep) if cells else () for cells in (log.raw, log.note))
     columns = {name: tuple(cells[i] for i in keep) for name, cells in log.columns.items()}
-    return replace(
-        log, elapsed_s=log.elapsed_s[keep], reading=log.reading[keep], raw=raw, note=note, columns=columns)
+    return replace(log, elapsed_s=log.elapsed_s[keep], reading=log.reading[keep], raw=raw, note=note, columns=columns)
 
 
 def day_log(path: Path) -> None:

@@ -56,7 +56,7 @@ def parameters(plan, rate=100.0, start_pa=15_000.0, **terms):
     theta[LN_TAU_MOIST], theta[PORE_FILL], theta[MIX] = np.log(25.0), 0.0, 9.0
     theta[LN_RATE] = np.log(rate) if rate else NOTHING
     for i in range(plan.nhold):
-        theta[NCOMMON + PER_HOLD * i : NCOMMON + PER_HOLD * (i + 1)] = start_pa, NOTHING, 0.0
+        theta[NCOMMON + PER_HOLD * i : NCOMMON + PER_HOLD * (i + 1)] = start_pa, 0.0, 0.0
     places = {"moist": LN_MOIST, "tau": LN_TAU_MOIST, "pore": LN_PORE, "pore_rate": LN_PORE_RATE, "warmth": LN_WARMTH}
     for name, place in places.items():
         if name in terms:
@@ -195,11 +195,18 @@ def test_moisture_comes_back_on_every_hold():
 def test_cold_gas_comes_back_by_what_it_lacked():
     plan = course(("hold", 300))
     theta = parameters(plan, 0.0, warmth=1e-4)
-    theta[NCOMMON + 1] = np.log(800.0)
+    theta[NCOMMON + 1] = 800.0
     p = curve(plan, theta)
     assert p[-1] == pytest.approx(15_800.0, rel=3e-3)
     # Time constant n 2.5 W p: 0.148 x 2.5 x 1e-4 x 101 325 = 3.75 s, so 63 % of it by then.
     assert np.interp(3.75, np.arange(1.0, 301.0), p) == pytest.approx(15_000.0 + 0.63 * 800.0, rel=5e-3)
+
+
+def test_warm_gas_goes_back_by_what_it_had_too_much():
+    plan = course(("hold", 300))
+    theta = parameters(plan, 0.0, warmth=1e-4)
+    theta[NCOMMON + 1] = -300.0
+    assert curve(plan, theta)[-1] == pytest.approx(14_700.0, rel=1e-3)
 
 
 def test_a_small_leaks_inflow_warms_nothing():

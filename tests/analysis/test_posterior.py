@@ -30,7 +30,7 @@ def posterior(made, gauge=DIGITAL, wood="none", stages=PLAIN, known_pump=False):
     assert seen.refusal is None, seen.refusal
     windows = list(seen.windows)
     observed, course = observe([seen.trace], [windows], [0.0], seen.view.noise_pa)
-    return explore(course, observed, make_members(release_priors(seen.trace, windows, True)))
+    return explore(course, observed, make_members(release_priors(seen.trace, [(seen.trace, w) for w in windows], True)))
 
 
 def rate(found):
@@ -147,7 +147,7 @@ def test_the_peaks_curve_goes_through_the_readings():
 @pytest.fixture(scope="module")
 def members() -> Members:
     seen = look(log_of(*Made(0.1).run(*PLAIN), step=0.1, volume_L=Uncertain(32.0, 0.3)), None)
-    return make_members(release_priors(seen.trace, list(seen.windows), True))
+    return make_members(release_priors(seen.trace, [(seen.trace, w) for w in seen.windows], True))
 
 
 def test_laws_and_ways_of_the_wood_are_crossed(members):
@@ -173,6 +173,6 @@ def test_a_part_of_the_family_keeps_its_members(members):
 
 def test_a_family_may_be_named():
     seen = look(log_of(*Made(0.1).run(*PLAIN), step=0.1, wood="none", volume_L=Uncertain(32.0, 0.3)), None)
-    one = make_members(release_priors(seen.trace, list(seen.windows), True), [family()[0]])
+    one = make_members(release_priors(seen.trace, [(seen.trace, w) for w in seen.windows], True), [family()[0]])
     assert [law and law.kind for law in one.laws] == ["hole", None]
     assert one.weight[0] == pytest.approx(1.0 - NO_LEAK_PRIOR)

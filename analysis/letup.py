@@ -1,0 +1,96 @@
+"""Tells air let back in from a leak: where the let-up begins that ends a hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+LET_UP_SPEED_L_S = 15.0
+"""Speed a let-up needs at least, as volume per second at the bottom pressure, when no pump-down was seen to
+compare with: memory, small shop pumps move less."""
+HARDLY_DRAWN = 0.85
+"""A pump that leaves the box above this share of room pressure has shown a stall; no hold is read after it."""
+LET_UP_OVER_PUMP = 2.0
+"""A rise this much faster than the pump drew the box down is no leak: the pump could not have held it."""
+DUMP_PER_S = 0.2
+"""A box that loses this share of its pressure in a second is drawn by a tank: memory, shop pumps take 8 s and more."""
+LET_UP_OVER_DUMP = 0.25
+"""Air let in through the line that emptied the box into a tank comes at least this fast beside that; slower, it is
+the leak that the open tank had hidden."""
+
+
+@dataclass(frozen=True, eq=False)
+class LetUp:
+    """Readings of one log (t_s, p_pa: (n,)), its room pressure, the display's tolerance, the box and its pump.
+
+    ``pump_per_s`` is the pump's speed over the volume, 0 when unknown. Places in the log are indices; ``drop`` is
+    the start (s) and depth (Pa) of the pump-down seen before, or None.
+    """
+
+    t_s: FloatArray
+    p_pa: FloatArray
+    room_pa: float
+    tolerance_pa: float
+    volume_m3: float
+    pump_per_s: float
+
+    def let_in(self, bottom: int, low: int, end: int, drop: tuple[float, float] | None) -> int | None:
+        """Index where air is let back in, or None.
+
+        Air let in ends near room pressure and comes faster than a leak could that the pump drew down; it
+        also breaks the slope upwards, which a leak's rise never does.
+        """
+        t, p = self.t_s, self.p_pa
+        if end - low < 1 or p[end] < 0.9 * self.room_pa:
+            return None
+        if p[low] > HARDLY_DRAWN * self.room_pa:
+            return low
+        slope = np.diff(p[low : end + 1]) / np.diff(t[low : end + 1])
+        low_enough = p[low:end] < 0.93 * self.room_pa
+        if not low_enough.any():
+            return None
+        fast = int(np.argmax(np.where(low_enough, slope, -np.inf)))
+        i = fast
+        while i > 0 and slope[i - 1] > 0.25 * slope[fast]:
+            i -= 1
+        start = low + i
+        too_fast = slope[fast] / max(float(p[start]), 1.0) > self._fastest_leak(bottom, drop)
+        lead = slope[max(0, i - max(5, i // 3)) : i]
+        calm = max(float(np.median(lead)), 0.0) if lead.size else 0.0
+        jumps = slope[fast] > 4.0 * calm + 0.4 * self.tolerance_pa / max(float(t[start + 1] - t[start]), 1e-9)
+        if i == 0 or start - bottom < 3:
+            return start if too_fast else None
+        quick = self._time_to_room(start, end) < max(20.0, 0.1 * float(t[start] - t[low]))
+        if self._tank_hid_it(slope[fast] / max(float(p[start]), 1.0), bottom, drop):
+            return None
+        rising = calm * float(t[start] - t[low]) > 2.0 * self.tolerance_pa
+        return start if jumps and (too_fast or (quick and rising)) else None
+
+    def _fastest_leak(self, bottom: int, drop: tuple[float, float] | None) -> float:
+        """Rate of rise over pressure, 1/s, that a leak cannot pass in a box the pump drew down as seen."""
+        known = LET_UP_OVER_PUMP * self.pump_per_s
+        drawn = self._drawn(bottom, drop)
+        return max(known, LET_UP_SPEED_L_S * 1e-3 / self.volume_m3 if drawn is None else LET_UP_OVER_PUMP * drawn)
+
+    def _drawn(self, bottom: int, drop: tuple[float, float] | None) -> float | None:
+        """Largest share of its pressure, 1/s, that the pump-down took from the box; None when it was not seen."""
+        if drop is None:
+            return None
+        begin = int(np.searchsorted(self.t_s, drop[0]))
+        t, p = self.t_s[begin : bottom + 1], np.maximum(self.p_pa[begin : bottom + 1], 100.0)
+        if t.size < 2:
+            return None
+        reach = max(1, t.size // 12)
+        return float(np.max(-(np.log(p[reach:]) - np.log(p[:-reach])) / (t[reach:] - t[:-reach])))
+
+    def _tank_hid_it(self, rise: float, bottom: int, drop: tuple[float, float] | None) -> bool:
+        """Whether a rise of share ``rise``, 1/s, after a quick pull by a tank is too slow for air let in."""
+        drawn = self._drawn(bottom, drop)
+        return drawn is not None and drawn > DUMP_PER_S and rise < LET_UP_OVER_DUMP * drawn
+
+    def _time_to_room(self, start: int, end: int) -> float:
+        there = np.flatnonzero(self.p_pa[start : end + 1] > 0.93 * self.room_pa)
+        return float(self.t_s[start + int(there[0])] - self.t_s[start]) if there.size else float("inf")

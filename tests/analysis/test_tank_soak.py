@@ -1,0 +1,50 @@
+"""A box drawn down by a tank that stays open: the leak fills box and tank together until the valve is shut.
+
+The boxes come from ``acquisition/simulated``, which shares no code with the analysis.
+"""
+
+import pytest
+
+from acquisition.records import Log
+from acquisition.simulated.scenario import HOLE, GaugeModel, Leak, Scenario, Shell, Stage, Stated, TankModel
+from acquisition.simulated.simulate import simulate
+from analysis.assess import assess_logs
+from analysis.looking import look
+
+LITRES = 40.0
+STATED = Stated(volume_m3=LITRES * 1e-3, volume_u_m3=1e-6, barometer_pa=101_325.0, room_c=20.0)
+
+
+def drawn_by_a_tank(
+    area_mm2: float, soak_s: float, hold_s: float, interval_s: float, until_pa: float | None = None
+) -> Log:
+    stages = (
+        Stage("baseline", 15.0), Stage("pump-down", 3.0, tank=True), Stage("soak", soak_s, tank=True),
+        Stage("hold", hold_s), Stage("let-up", 15.0),
+    )  # fmt: skip
+    return simulate(Scenario(
+        stages, (Leak("panel-edges", area_mm2 * 1e-6, HOLE),), shell=Shell(LITRES * 1e-3, "coated", 0.9),
+        tank=TankModel(LITRES * 4e-3, 10_000.0, 3e-4), stated=STATED, seed=11,
+        gauge=GaugeModel(resolution=0.1, noise=0.03, interval_s=interval_s),
+    )).log  # fmt: skip
+
+
+@pytest.mark.parametrize(("area_mm2", "soak_s", "interval_s"), [(5.0, 60.0, 0.5), (5.0, 150.0, 2.0), (2.0, 200.0, 5.0)])
+def test_the_shut_is_where_the_rise_speeds_up(area_mm2: float, soak_s: float, interval_s: float):
+    log = drawn_by_a_tank(area_mm2, soak_s, 100.0, interval_s)
+    window = look(log, None).windows[-1]
+    assert window.shut_s == pytest.approx(18.0 + soak_s, abs=1.6 * interval_s)
+    area = assess_logs([(log, None)])[0].area_m2
+    assert area is not None
+    assert area.low < area_mm2 * 1e-6 < area.high
+    assert area.high < 2.0 * area.low
+
+
+def test_air_let_in_by_the_tanks_line_is_still_a_let_up():
+    log = drawn_by_a_tank(0.3, 20.0, 200.0, 1.0)
+    seen = look(log, None)
+    assert seen.view.phases[-1].name == "let-up"
+    assert seen.windows[-1].end_s == pytest.approx(238.0, abs=2.1)
+    area = assess_logs([(log, None)])[0].area_m2
+    assert area is not None
+    assert area.low < 0.3e-6 < area.high
