@@ -27,7 +27,7 @@ from analysis.holdmodel import (
     parts_of,
     predict,
 )
-from analysis.laws import LeakLaw, equivalent_form, mixture, slip_b
+from analysis.laws import LeakLaw, equivalent_form, slip_b
 from analysis.posterior import Posterior, explore, make_members
 from analysis.priors import release_priors
 from analysis.readings import Window, expected_spread, observe
@@ -271,7 +271,7 @@ def _form(law: LeakLaw, theta: FloatArray) -> tuple[float, float]:
     least, most = law.own
     share = least + (most - least) * float(mix_share(theta[MIX]))
     if law.kind == "between":
-        return equivalent_form(mixture(share, law.flow))
+        return equivalent_form(law.at_share(share))
     if law.variant == "slip":
         return slip_b(share), 1.0
     return law.b, law.m

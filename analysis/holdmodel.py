@@ -87,7 +87,7 @@ class LawTables:
     """Flow tables of a family of laws on even nodes of ``sqrt(1 - r)``, one row a law.
 
     ``leaks`` (nlaw,) is 0 for "no leak"; ``least`` and ``most`` (nlaw,) bound the share of the table's own flow
-    at one fifth of room pressure, a seep making up the rest.
+    at one fifth of room pressure, a seep making up the rest; where ``crack`` (nlaw,) is 1 it is the inertial share.
     """
 
     flat: FloatArray
@@ -95,6 +95,7 @@ class LawTables:
     leaks: FloatArray
     least: FloatArray
     most: FloatArray
+    crack: FloatArray
 
     def begin(self, member: IntArray) -> IntArray:
         """Where the tables of members begin."""
@@ -123,7 +124,8 @@ def make_tables(laws: tuple[LeakLaw | None, ...]) -> LawTables:
     rise = np.diff(rows, axis=1, append=rows[:, -1:])
     leaks = np.array([0.0 if law is None else 1.0 for law in laws])
     own = np.array([(1.0, 1.0) if law is None else law.own for law in laws])
-    return LawTables(rows.ravel(), rise.ravel(), leaks, own[:, 0], own[:, 1])
+    crack = np.array([float(law is not None and law.crack) for law in laws])
+    return LawTables(rows.ravel(), rise.ravel(), leaks, own[:, 0], own[:, 1], crack)
 
 
 def mix_share(probit: FloatArray) -> FloatArray:
@@ -184,9 +186,12 @@ class _Sweep:
         self.tau_moist = common[:, LN_TAU_MOIST]
         least = tables.least[member]
         share = least + (tables.most[member] - least) * mix_share(theta[:, MIX])
-        self.pure = bool(np.all(share == 1.0))
-        self.seep = (1.0 - share) / (1.0 - R_REF * R_REF)
-        self.other = share
+        crack = tables.crack[member]
+        self.other = share * (1.0 - crack)
+        self.seep = 1.0 - self.other
+        self.inertial = share * crack
+        self.sticky = 1.0 - self.inertial
+        self.pure, self.cracks = not self.seep.any(), bool(crack.any())
         moist = common[:, LN_MOIST]
         if np.isfinite(course.moisture_most_pa):
             moist = course.moisture_most_pa * np.tanh(moist / course.moisture_most_pa)
@@ -206,7 +211,12 @@ class _Sweep:
         if self.pure:
             return value
         value *= self.other
-        value += self.seep * np.maximum(1.0 - r * r, 0.0)
+        drive = np.maximum(1.0 - r * r, 0.0)
+        drive /= 1.0 - R_REF * R_REF
+        if self.cracks:
+            drive /= 0.5 * (self.sticky + np.sqrt(self.sticky**2 + 4.0 * self.inertial * drive))
+        drive *= self.seep
+        value += drive
         return value
 
     def hold(self, stretch: slice) -> list[FloatArray]:

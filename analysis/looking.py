@@ -19,7 +19,7 @@ from analysis.faults import (
 )
 from analysis.phases import HoldSeen, PhaseView, find_phases
 from analysis.pumpcurve import stall_area
-from analysis.readings import Window, fit_window
+from analysis.readings import FULL_SHARE, Window, fit_window
 from analysis.reasons import Refusal
 from analysis.trace import Trace, baseline_reading, make_trace
 
@@ -266,6 +266,12 @@ def _cut_at_faults(trace: Trace, window: Window) -> tuple[Window, Refusal | None
 
 def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Window, Refusal | None, float | None]:
     """End a window where a rise speeds up; where that was the shut itself, begin it there."""
+    if _from_tank(trace, window.seen):
+        shut = _shut_after_tank(trace, view, window.seen)
+        begun = window if shut is None else fit_window(trace, shut)
+        if begun is None:
+            return window, reasons.too_short(window.seen.end_s - window.seen.shut_s, 0), None
+        window = begun
     when = _speeds_up(trace, view, window)
     if when is not None and _was_shut(trace, window, when):
         shut = replace(window.seen, shut_s=when, held_s=when)
@@ -281,6 +287,29 @@ def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Windo
     if _too_little(trace, before) is not None:
         return window, reasons.let_go_at_once(), when
     return before, None, when
+
+
+def _shut_after_tank(trace: Trace, view: PhaseView, seen: HoldSeen) -> HoldSeen | None:
+    """The hold begun where a box that a tank drew down fills fastest: until then the tank was open and filled too.
+
+    A leak's own rise only slows down. None when it does from the start.
+    """
+    inside = (trace.t_s >= seen.shut_s) & (trace.t_s <= seen.end_s) & (trace.p_pa < FULL_SHARE * trace.room_pa)
+    t, p = trace.t_s[inside], trace.p_pa[inside]
+    spread = max(view.noise_pa, 0.3 * trace.resolution_pa, 5.0)
+    if t.size < 4:
+        return None
+    usual = max(float(np.max(np.diff(p))), 1e-9)
+    stride = int(np.clip(np.ceil(12.0 * spread / usual), 1, max(1, t.size // 8)))
+    slope = (p[stride:] - p[:-stride]) / (t[stride:] - t[:-stride])
+    fast = int(np.argmax(slope))
+    before = float(np.median(slope[max(0, fast - 8) : fast - stride + 1])) if fast >= stride else np.inf
+    grown = (float(slope[fast]) - before) * float(t[fast + stride] - t[fast])
+    if before > 0.75 * float(slope[fast]) or grown < 8.0 * spread:
+        return None
+    slow = np.flatnonzero(slope[:fast] < 0.5 * (before + float(slope[fast])))
+    at = int(slow[-1]) + 1 if slow.size else fast
+    return replace(seen, shut_s=float(t[at]), held_s=float(t[min(at + stride - 1, fast)]))
 
 
 def _speeds_up(trace: Trace, view: PhaseView, window: Window) -> float | None:

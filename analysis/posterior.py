@@ -29,6 +29,7 @@ _WAVES = ((0.6, 1.2, 1.8), (2.4, 3.2, 4.5))
 """Steps from the peak, in standard deviations, at which the posterior is looked at on either side: the nearer
 ones at once, then the farther ones from where those lead."""
 _FINE = 4001
+_NOWHERE = 1e3
 
 
 @dataclass(frozen=True, eq=False)
@@ -267,7 +268,10 @@ def _heights(
         heights += np.split(_height(scanned, members, rows, rate), len(steps))
         nearer, near = np.split(scanned.theta, len(steps))[-2:]
         reached = steps[-2:]
-    return _both_sides(np.stack(nodes, axis=1)), _both_sides(np.minimum.accumulate(np.stack(heights, axis=1), axis=1))
+    found = np.stack(heights, axis=1)
+    # A node the climb could not stand on is far down; it must not take the whole density with it.
+    found = np.where(np.isfinite(found), found, found[:, :1] - _NOWHERE)
+    return _both_sides(np.stack(nodes, axis=1)), _both_sides(np.minimum.accumulate(found, axis=1))
 
 
 def _both_sides(values: FloatArray) -> FloatArray:

@@ -22,6 +22,8 @@ from analysis.phases import HoldSeen
 from analysis.trace import Trace
 
 FloatArray = NDArray[np.float64]
+GAUGE_LAG_S = 1.0
+"""So long after the shut a gauge may still trail behind: memory, transmitters settle within 0.1 to 0.3 s."""
 BLOCKS = 40
 FULL_SHARE = 0.95
 """Readings past this share of room pressure are not fitted: there the leak law's last bend rules."""
@@ -77,7 +79,8 @@ def fit_window(trace: Trace, hold: HoldSeen) -> Window | None:
         t, p = _without_let_up(t, p)
     if t.size < 3:
         return None
-    guard = 0.0 if hold.bottom_s is None else min(8.0, 0.05 * float(t[-1] - t[0]))
+    span = float(t[-1] - t[0])
+    guard = 0.0 if hold.bottom_s is None else min(8.0, max(0.05 * span, min(GAUGE_LAG_S, 0.15 * span)))
     return Window(max(hold.held_s, hold.shut_s + guard), float(t[-1]), hold.shut_s, hold)
 
 
@@ -120,7 +123,7 @@ def observe(
         block[order].astype(np.intp),
         0.5 * lead.resolution_pa if coarse else 0.0,
         max(noise_pa, 0.2 * lead.resolution_pa if coarse else 0.29 * lead.resolution_pa, 0.5),
-        1.0 + 3e-4 * swing,
+        1.0 + 2e-4 * swing,
     )
     return observed, _course(traces, windows, offsets, observed)
 
