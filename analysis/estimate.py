@@ -41,10 +41,10 @@ NO_LEAK_LIKELY = 0.02
 """A leak is called a leak only when "no leak" is less probable than this."""
 VAGUE = 0.1
 """With the low end under this share of the high end the result is an upper limit."""
-_MODEL_SD = 0.01
+_MODEL_SD = 0.007
 """What the model leaves out even without release (bow, mean heat transfer), ln of the area: measured on the
 repository's own generator, see docs/calibration.md."""
-_RELEASE_SD = 0.35
+_RELEASE_SD = 0.28
 """Share of the release that the one-node wood may book wrongly: the same source; real plies are no one node."""
 _LARGEST_SD = 1.5
 _CLAIM_M2 = {"bare": 0.015e-6, "coated": 0.002e-6}

@@ -19,7 +19,7 @@ from analysis.faults import (
 )
 from analysis.phases import HoldSeen, PhaseView, find_phases
 from analysis.pumpcurve import stall_area
-from analysis.readings import FULL_SHARE, Window, fit_window
+from analysis.readings import Window, fit_window
 from analysis.reasons import Refusal
 from analysis.trace import Trace, baseline_reading, make_trace
 
@@ -266,8 +266,8 @@ def _cut_at_faults(trace: Trace, window: Window) -> tuple[Window, Refusal | None
 
 def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Window, Refusal | None, float | None]:
     """End a window where a rise speeds up; where that was the shut itself, begin it there."""
-    if _from_tank(trace, window.seen):
-        shut = _shut_after_tank(trace, view, window.seen)
+    if _dumped(trace, window.seen):
+        shut = _shut_after_tank(trace, view, window)
         begun = window if shut is None else fit_window(trace, shut)
         if begun is None:
             return window, reasons.too_short(window.seen.end_s - window.seen.shut_s, 0), None
@@ -289,12 +289,12 @@ def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Windo
     return before, None, when
 
 
-def _shut_after_tank(trace: Trace, view: PhaseView, seen: HoldSeen) -> HoldSeen | None:
+def _shut_after_tank(trace: Trace, view: PhaseView, window: Window) -> HoldSeen | None:
     """The hold begun where a box that a tank drew down fills fastest: until then the tank was open and filled too.
 
     A leak's own rise only slows down. None when it does from the start.
     """
-    inside = (trace.t_s >= seen.shut_s) & (trace.t_s <= seen.end_s) & (trace.p_pa < FULL_SHARE * trace.room_pa)
+    inside = (trace.t_s >= window.shut_s) & (trace.t_s <= window.end_s)
     t, p = trace.t_s[inside], trace.p_pa[inside]
     spread = max(view.noise_pa, 0.3 * trace.resolution_pa, 5.0)
     if t.size < 4:
@@ -309,7 +309,7 @@ def _shut_after_tank(trace: Trace, view: PhaseView, seen: HoldSeen) -> HoldSeen 
         return None
     slow = np.flatnonzero(slope[:fast] < 0.5 * (before + float(slope[fast])))
     at = int(slow[-1]) + 1 if slow.size else fast
-    return replace(seen, shut_s=float(t[at]), held_s=float(t[min(at + stride - 1, fast)]))
+    return replace(window.seen, shut_s=float(t[at]), held_s=float(t[min(at + stride - 1, fast)]))
 
 
 def _speeds_up(trace: Trace, view: PhaseView, window: Window) -> float | None:
@@ -340,11 +340,16 @@ def _from_tank(trace: Trace, seen: HoldSeen) -> bool:
     """Whether a tank drew the box down: the log or the box file says so, or it took seconds only."""
     header, box = trace.log.header, trace.box
     stated = header.behind_valve == "tank" or (box is not None and box.tank is not None)
+    return stated or _dumped(trace, seen)
+
+
+def _dumped(trace: Trace, seen: HoldSeen) -> bool:
+    """Whether the box was drawn down within seconds, as far as the interval of the readings tells."""
     if seen.drop_s is None or seen.bottom_s is None:
-        return stated
+        return False
     before = trace.t_s[trace.t_s <= seen.bottom_s]
     interval = float(before[-1] - before[-2]) if before.size > 1 else 0.0
-    return stated or seen.bottom_s - seen.drop_s - interval < DUMP_S
+    return seen.bottom_s - seen.drop_s - interval < DUMP_S
 
 
 def _too_little(trace: Trace, window: Window) -> Refusal | None:

@@ -106,7 +106,7 @@ def obvious_curve(room_pa: float, share: float | None, rtol: float) -> Callable[
 
     def curve(
         t: FloatArray, ln_rate: float, p0: float, moisture: float, ln_tau: float, free: float = 0.5
-    ) -> FloatArray:  # noqa: E501
+    ) -> FloatArray:
         rate, tau, s = float(np.exp(ln_rate)), float(np.exp(ln_tau)), free if share is None else share
 
         def slope(now: float, p: FloatArray) -> list[float]:

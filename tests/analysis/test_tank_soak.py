@@ -48,3 +48,17 @@ def test_air_let_in_by_the_tanks_line_is_still_a_let_up():
     area = assess_logs([(log, None)])[0].area_m2
     assert area is not None
     assert area.low < 0.3e-6 < area.high
+
+
+def test_a_valve_shut_after_the_tank_had_done_its_work_begins_the_hold():
+    # The tank is done within two seconds; the valve stays open for three more and the leak fills both.
+    stages = (Stage("baseline", 9.0), Stage("pump-down", 5.0, tank=True), Stage("hold", 90.0), Stage("let-up", 15.0))
+    log = simulate(Scenario(
+        stages, (Leak("panel-edges", 3.4e-6, HOLE),), shell=Shell(0.022, "bare", 0.7),
+        tank=TankModel(0.09, 10_000.0, 3e-4), seed=4, gauge=GaugeModel(resolution=0.01, noise=0.01, interval_s=0.4),
+        stated=Stated(volume_m3=0.022, volume_u_m3=1e-6, barometer_pa=101_325.0, room_c=20.0),
+    )).log  # fmt: skip
+    assert look(log, None).windows[-1].shut_s == pytest.approx(14.0, abs=0.5)
+    area = assess_logs([(log, None)])[0].area_m2
+    assert area is not None
+    assert area.low < 3.4e-6 < area.high

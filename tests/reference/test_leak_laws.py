@@ -156,3 +156,12 @@ def test_every_law_is_one_at_the_reference_and_nothing_at_the_room(kind):
     assert float(laws.relative_flow(kind, 1.0)) == pytest.approx(0.0, abs=1e-6)
     flow = laws.relative_flow(kind, np.linspace(0.0, 1.0, 101))
     assert np.all(np.diff(flow) < 1e-12)
+
+
+@pytest.mark.parametrize("inertial", [0.0, 0.3, 0.9])
+def test_a_crack_loses_pressure_by_stickiness_and_inertia_in_series(inertial):
+    # Forchheimer 1901, for a gas: a q + b q**2 = p1**2 - p2**2, here over its value at r 0.2.
+    r = np.linspace(0.05, 0.999, 40)
+    q = laws.crack_flow(r, inertial)
+    np.testing.assert_allclose((1.0 - inertial) * q + inertial * q**2, (1.0 - r**2) / 0.96, rtol=1e-12)
+    assert float(laws.crack_flow(0.2, inertial)) == pytest.approx(1.0)
