@@ -107,8 +107,8 @@ def fit(
     tolerance
         A member has converged when a full step would gain less than this in log posterior.
     brisk
-        Forward differences and no second climb: for large families on smooth curves, where the few members
-        that get stuck are the improbable ones.
+        Forward differences, no second climb, and the less effort the less probable a member: for large families
+        on smooth curves, where the few members that get stuck are the improbable ones.
 
     Notes
     -----
@@ -121,7 +121,7 @@ def fit(
     start = np.array(start, dtype=np.float64)
     member = np.arange(len(start))
     with np.errstate(over="ignore", under="ignore", invalid="ignore", divide="ignore"):
-        ends = problem.climb(start, member, np.full(member.size, FIRST_DAMPING), most)
+        ends = problem.climb(start, member, np.full(member.size, BRISK_DAMPING if brisk else FIRST_DAMPING), most)
         again = member[:0] if brisk else member[~problem.sound(ends, start)]
         if not again.size:
             return ends
@@ -131,10 +131,15 @@ def fit(
 
 
 FIRST_DAMPING = 1e-3
+BRISK_DAMPING = 1e-2
 SECOND_DAMPINGS = (1e-3, 1.0, 1e3, 1e6)
 """Relative dampings of the first climb and of the second tries."""
 TRIES = 10
 """Trial steps in a row that may fail before a row counts as stuck."""
+OF_INTEREST = 4.0
+"""A brisk climb is e times less exact for every so much that a member lies below the best in log posterior."""
+PATIENCE = 3
+"""Trial steps before a brisk climb gives up members that lie far below the best."""
 NEAR = 1e-3
 """Gain in log posterior left to a full step below which a stuck climb still counts as at its top."""
 
@@ -223,8 +228,8 @@ class _Problem:
         at = self.look(start, member)
         damping = _Damping(first, size, start.shape[1])
         live = np.arange(len(start))
-        for _ in range(most):
-            live = live[_full_step(at, live)[1] >= self.tolerance]
+        for trial in range(most):
+            live = live[self.unfinished(at, live, patient=trial < PATIENCE)]
             live = live[damping.fails[live] < TRIES]
             if not live.size:
                 break
@@ -232,6 +237,14 @@ class _Problem:
         move, left = _full_step(at, np.arange(len(start)))
         self.finish(at, np.flatnonzero(left < self.tolerance), move, member)
         return Fit(at.theta, at.value, at.hessian, at.mu, left < max(NEAR, self.tolerance))
+
+    def unfinished(self, at: _View, live: IntArray, patient: bool) -> NDArray[np.bool_]:
+        """Which rows have more to gain than the tolerance; ``patient`` gives the improbable their chance."""
+        left = _full_step(at, live)[1]
+        if not self.brisk or patient:
+            return np.asarray(left >= self.tolerance)
+        gap = np.max(at.value) - (at.value[live] + left)
+        return np.asarray(left >= self.tolerance * np.exp(np.clip(gap / OF_INTEREST, 0.0, 50.0)))
 
     def advance(self, at: _View, damping: _Damping, live: IntArray, member: IntArray) -> None:
         """Try one step with every live row and keep those that gain."""

@@ -116,8 +116,10 @@ def slip_flow(r: ArrayLike) -> FloatArray:
 
 SLIP_MOST = 0.625
 """Largest share of slip at one fifth of room pressure: that of b = -1."""
-PURE = 0.1
-"""A law with up to this share of the other still carries its own name: every box has a little of everything."""
+TAINT = 0.05
+"""Up to this share of the other law a leak is still a hole or a seep: every box has a little of everything."""
+LEAST_INERTIAL = 0.1
+"""A crack with less inertial loss is a seep."""
 
 MOST_INERTIAL = 0.99
 """Largest inertial share of a crack's loss; the last hundredth keeps its flow smooth where nothing flows."""
@@ -132,11 +134,11 @@ def slip_b(share: float) -> float:
 def family() -> tuple[LeakLaw, ...]:
     """Every law a fit weighs, with its prior: hole, sharp hole, mix, seep, slip; the fit finds the shares."""
     return (
-        LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow, (1.0 - PURE, 1.0)),
+        LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow, (1.0 - TAINT, 1.0)),
         LeakLaw("hole", "sharp", 0.528, 0.5, 0.11, sharp_flow),
-        LeakLaw("between", None, float("nan"), float("nan"), 0.2, hole_flow, (PURE, 1.0 - PURE)),
-        LeakLaw("between", "crack", float("nan"), float("nan"), 0.14, seep_flow, (PURE, MOST_INERTIAL), crack=True),
-        LeakLaw("seep", None, 0.0, 1.0, 0.22, hole_flow, (0.0, PURE)),
+        LeakLaw("between", None, float("nan"), float("nan"), 0.2, hole_flow, (TAINT, 1.0 - TAINT)),
+        LeakLaw("between", "crack", float("nan"), float("nan"), 0.14, seep_flow, (LEAST_INERTIAL, MOST_INERTIAL), crack=True),
+        LeakLaw("seep", None, 0.0, 1.0, 0.22, hole_flow, (0.0, TAINT)),
         LeakLaw("seep", "slip", float("nan"), 1.0, 0.11, slip_flow, (0.0, SLIP_MOST)),
     )
 

@@ -23,9 +23,9 @@ from analysis.readings import Observed, blurred_score, make_score
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
-CREDIBLE = 9.0
+CREDIBLE = 7.0
 """Members whose log evidence is this far below the best are dropped: together they weigh under a thousandth."""
-_WAVES = ((0.6, 1.2, 1.8), (2.4, 3.2, 4.5))
+_WAVES = ((0.7, 1.5), (2.5, 4.0))
 """Steps from the peak, in standard deviations, at which the posterior is looked at on either side: the nearer
 ones at once, then the farther ones from where those lead."""
 _FINE = 4001
@@ -110,15 +110,13 @@ def explore(course: Course, observed: Observed, members: Members) -> Posterior:
     # From blurred readings to sharp ones: each climb starts near the top of the next, steeper hill.
     for blur in (1000.0, 30.0):
         theta = _climb(course, blurred_score(observed, blur), members, theta, most=8, tolerance=0.5).theta
-    fitted = _climb(course, make_score(observed), members, theta, most=16, tolerance=0.3)
-    members, fitted = _cut(members, fitted, 80.0)
-    fitted = _climb(course, make_score(observed), members, fitted.theta, most=30, tolerance=0.05)
+    fitted = _climb(course, make_score(observed), members, theta, most=30, tolerance=0.2)
     best = int(np.argmax(log_evidence(fitted, members)))
     observed = _own_noise(observed, fitted.mu[best])
     inflation = _inflation(observed, fitted.mu[best])
     score = make_score(observed, inflation)
     members, fitted = _cut(members, _rescored(fitted, score, members), 20.0)
-    fitted = _climb(course, score, members, fitted.theta, most=40, tolerance=0.01)
+    fitted = _climb(course, score, members, fitted.theta, most=40, tolerance=0.02)
     members, fitted = _cut(members, fitted, CREDIBLE)
     ln_rate, density, no_leak = _scan(course, score, members, fitted)
     mass = density.sum(axis=1)

@@ -24,7 +24,7 @@ from analysis.trace import Trace
 FloatArray = NDArray[np.float64]
 GAUGE_LAG_S = 1.0
 """So long after the shut a gauge may still trail behind: memory, transmitters settle within 0.1 to 0.3 s."""
-BLOCKS = 40
+BLOCKS = 28
 FULL_SHARE = 0.95
 """Readings past this share of room pressure are not fitted: there the leak law's last bend rules."""
 ROOM_SCALE_PA = 1e5
@@ -123,7 +123,7 @@ def observe(
         block[order].astype(np.intp),
         0.5 * lead.resolution_pa if coarse else 0.0,
         max(noise_pa, 0.2 * lead.resolution_pa if coarse else 0.29 * lead.resolution_pa, 0.5),
-        1.0 + 2e-4 * swing,
+        1.0 + 1.6e-4 * swing,
     )
     return observed, _course(traces, windows, offsets, observed)
 
@@ -237,10 +237,10 @@ def bow_per_pa(trace: Trace) -> float:
 
 
 def _driven(t: FloatArray, p: FloatArray, start: float, end: float) -> list[tuple[float, float, float]]:
-    """At most 12 stretches between two times with the mean pressure measured in each."""
+    """At most 8 stretches between two times with the mean pressure measured in each."""
     if end - start <= 0.5:
         return []
-    edges = np.linspace(start, end, min(12, max(2, int((end - start) / 4.0))) + 1)
+    edges = np.linspace(start, end, min(8, max(2, int((end - start) / 4.0))) + 1)
     middle = 0.5 * (edges[:-1] + edges[1:])
     inside = (t >= start) & (t <= end)
     level = np.interp(middle, t[inside], p[inside]) if inside.any() else np.interp(middle, t, p)

@@ -36,7 +36,7 @@ def curve(law, t_s, rate_pa_s, terms=()):
         since_shut_s=t_s[1:], start_since_shut_s=np.zeros(1), room_pa=ROOM_PA, first_pa=START_PA,
     )  # fmt: skip
     theta = np.zeros((1, course.npar))
-    theta[0, [holdmodel.LN_MOIST, holdmodel.LN_PORE, holdmodel.LN_WARMTH, holdmodel.NCOMMON + 1]] = NOTHING
+    theta[0, [holdmodel.LN_MOIST, holdmodel.LN_PORE, holdmodel.LN_WARMTH]] = NOTHING
     theta[0, holdmodel.MIX] = PURE[law.kind]
     theta[0, holdmodel.LN_RATE] = np.log(rate_pa_s)
     theta[0, holdmodel.NCOMMON] = START_PA
@@ -162,8 +162,8 @@ def test_curve_comes_nearer_with_shorter_steps(name):
 
 def test_family_covers_every_share_of_a_hole():
     spans = sorted(law.own for law in laws.family() if law.flow is laws.hole_flow)
-    assert [span[0] for span in spans] == [0.0, 0.1, 0.9]
-    assert [span[1] for span in spans] == [0.1, 0.9, 1.0]
+    assert [span[0] for span in spans] == [0.0, 0.05, 0.95]
+    assert [span[1] for span in spans] == [0.05, 0.95, 1.0]
 
 
 def release_gap(dt_s):
@@ -174,7 +174,7 @@ def release_gap(dt_s):
     terms = [
         (holdmodel.LN_PORE, np.log(pore)), (holdmodel.LN_PORE_RATE, np.log(pore_rate)), (holdmodel.PORE_FILL, fill),
         (holdmodel.LN_MOIST, np.log(moist)), (holdmodel.LN_TAU_MOIST, np.log(tau_moist)),
-        (holdmodel.LN_WARMTH, np.log(keeps / 2.5 / ROOM_PA)), (holdmodel.NCOMMON + 1, np.log(lack)),
+        (holdmodel.LN_WARMTH, np.log(keeps / 2.5 / ROOM_PA)), (holdmodel.NCOMMON + 1, lack),
     ]  # fmt: skip
 
     def slope(time, state):

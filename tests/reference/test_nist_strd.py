@@ -25,7 +25,13 @@ def agreement():
 def test_certified_values_and_standard_errors_are_found_from_both_starts(agreement, name, start):
     values, errors = agreement[name][1][start]
     assert values >= 6.0
-    assert errors >= (3.0 if name == "Lanczos1" else 6.0)
+    assert errors >= (_digits_left_by_rounding(name) if name == "Lanczos1" else 6.0)
+
+
+def _digits_left_by_rounding(name):
+    """Digits a residual deviation keeps when every fitted reading may be off by one unit in its last place."""
+    data = nist.load(name)
+    return -np.log10(np.spacing(np.abs(data.y).max()) / data.residual_sd)
 
 
 @pytest.mark.parametrize("name", [name for name in nist.MODELS if name != "Lanczos1"])
