@@ -208,7 +208,7 @@ def _quantiles(ln_area: FloatArray, density: FloatArray, no_leak: float, u: floa
     if density.sum() <= 0.0:
         return Interval(0.0, 0.0, float(np.exp(ln_area[0])))
     there = np.flatnonzero(density > 1e-12 * density.max())
-    chunk = np.arange(there.size) * min(400, there.size) // there.size
+    chunk = np.arange(there.size) * min(200, there.size) // there.size
     weight = np.bincount(chunk, density[there])
     centre = np.bincount(chunk, density[there] * ln_area[there]) / weight
     ends = ln_area[0] - 6 * u, ln_area[-1] + 6 * u
@@ -223,8 +223,8 @@ def _quantiles(ln_area: FloatArray, density: FloatArray, no_leak: float, u: floa
 
 def _where(cdf: Callable[[FloatArray], FloatArray], p: float, low: float, high: float) -> float:
     """Where a distribution function reaches ``p``: on a coarse grid, then on finer ones between two of its nodes."""
-    for _ in range(3):
-        x = np.linspace(low, high, 61)
+    for _ in range(4):
+        x = np.linspace(low, high, 25)
         i = int(np.clip(np.searchsorted(cdf(x), p), 1, x.size - 1))
         low, high = x[i - 1], x[i]
     return 0.5 * float(low + high)
@@ -319,7 +319,7 @@ def _loss_5min(posterior: Posterior, course: Course, shut_pa: float | None) -> f
     """
     hold = course.nhold - 1
     start = float(course.start_since_shut_s[hold])
-    t = start + (300.0 - min(start, 200.0)) * np.linspace(0.0, 1.0, 121)[1:] ** 2
+    t = start + (300.0 - min(start, 200.0)) * np.linspace(0.0, 1.0, 41)[1:] ** 2
     only = Course(
         np.diff(np.concatenate([[start], t])),
         np.zeros(t.size),

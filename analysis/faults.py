@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from acquisition.units import PA_PER
@@ -155,33 +156,28 @@ def acceleration_s(t_s: FloatArray, p_pa: FloatArray, noise_pa: float, resolutio
     """
     keep = np.linspace(0, t_s.size - 1, min(t_s.size, 400)).astype(int)
     t, p = t_s[keep], p_pa[keep]
-    if t.size < 12:
-        return None
-    spread = max(noise_pa, 0.3 * resolution_pa, 5.0)
     width = max(5, t.size // 10)
-    best: tuple[float, float] | None = None
-    for i in range(width, t.size - width + 1):
-        before, u_before = _slope(t[i - width : i], p[i - width : i], spread)
-        after, u_after = _slope(t[i : i + width], p[i : i + width], spread)
-        change = after - before
-        sure = change / max(np.hypot(u_before, u_after), 1e-12)
-        if (
-            sure > 6.0
-            and after > 1.35 * max(before, 0.0)
-            and change * (t[i + width - 1] - t[i]) > 3.0 * resolution_pa + 60.0
-        ) and (best is None or sure > best[0]):
-            best = (sure, _corner(t, p, i, width))
-    return None if best is None else best[1]
+    if t.size < max(12, 2 * width):
+        return None
+    slope, u_slope = _slopes(t, p, width, max(noise_pa, 0.3 * resolution_pa, 5.0))
+    before, after = slope[:-width], slope[width:]
+    change = after - before
+    sure = change / np.maximum(np.hypot(u_slope[:-width], u_slope[width:]), 1e-12)
+    gained = change * (t[2 * width - 1 :] - t[width : t.size - width + 1])
+    grown = (sure > 6.0) & (after > 1.35 * np.maximum(before, 0.0)) & (gained > 3.0 * resolution_pa + 60.0)
+    if not grown.any():
+        return None
+    return _corner(t, p, int(np.argmax(np.where(grown, sure, -np.inf))) + width, width)
 
 
-def _slope(t: FloatArray, p: FloatArray, spread: float) -> tuple[float, float]:
-    s = t - t.mean()
-    ss = float(np.sum(s * s))
-    if ss <= 0.0:
-        return 0.0, np.inf
-    slope = float(np.sum(s * p)) / ss
-    left = p - p.mean() - slope * s
-    sd = max(spread, float(np.sqrt(np.mean(left * left))))
+def _slopes(t: FloatArray, p: FloatArray, width: int, spread: float) -> tuple[FloatArray, FloatArray]:
+    """Slope of the straight line through every ``width`` neighbours, and its standard error."""
+    s, y = sliding_window_view(t, width), sliding_window_view(p, width)
+    s, y = s - s.mean(axis=1, keepdims=True), y - y.mean(axis=1, keepdims=True)
+    ss = np.maximum(np.sum(s * s, axis=1), 1e-12)
+    slope = np.sum(s * y, axis=1) / ss
+    left = y - slope[:, None] * s
+    sd = np.maximum(spread, np.sqrt(np.mean(left * left, axis=1)))
     return slope, sd / np.sqrt(ss)
 
 

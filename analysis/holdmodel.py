@@ -101,11 +101,12 @@ class LawTables:
         """Where the tables of members begin."""
         return member * _NODES
 
-    def flow(self, base: IntArray, r: FloatArray) -> FloatArray:
-        """Flow relative to that at one fifth of room pressure; ``base`` is where each row's table begins."""
-        x = np.subtract(1.0, r)
-        np.maximum(x, 0.0, out=x)
-        np.sqrt(x, out=x)
+    def flow(self, base: IntArray, left: FloatArray) -> FloatArray:
+        """Flow relative to that at one fifth of room pressure, ``left`` = 1 - r short of the room's.
+
+        ``base`` is where each row's table begins.
+        """
+        x = np.sqrt(left)
         x *= _NODES - 1
         i = x.astype(np.intp)
         x -= i
@@ -188,10 +189,11 @@ class _Sweep:
         share = least + (tables.most[member] - least) * mix_share(theta[:, MIX])
         crack = tables.crack[member]
         self.other = share * (1.0 - crack)
-        self.seep = 1.0 - self.other
-        self.inertial = share * crack
-        self.sticky = 1.0 - self.inertial
+        self.seep = (1.0 - self.other) / (1.0 - R_REF * R_REF)
         self.pure, self.cracks = not self.seep.any(), bool(crack.any())
+        # Forchheimer's root for cracks: 2 drive / (s + sqrt(s**2 + 4 x drive)) with s = 1 - x; s = 1 elsewhere.
+        self.sticky = 1.0 - share * crack
+        self.sticky2, self.inertial = self.sticky**2, 4.0 * share * crack / (1.0 - R_REF * R_REF)
         moist = common[:, LN_MOIST]
         if np.isfinite(course.moisture_most_pa):
             moist = course.moisture_most_pa * np.tanh(moist / course.moisture_most_pa)
@@ -205,16 +207,21 @@ class _Sweep:
         for r, dt in zip(self.course.p_pa[stretch] / self.course.room_pa, self.course.dt_s[stretch], strict=True):
             self._breathe(r, dt)
 
-    def flow(self, r: FloatArray) -> FloatArray:
-        """Leak's flow over that at one fifth of room pressure, mixes included."""
-        value = self.tables.flow(self.base, r)
+    def flow(self, left: FloatArray) -> FloatArray:
+        """Leak's flow over that at one fifth of room pressure, mixes included, ``left`` short of the room's."""
+        value = self.tables.flow(self.base, left)
         if self.pure:
             return value
         value *= self.other
-        drive = np.maximum(1.0 - r * r, 0.0)
-        drive /= 1.0 - R_REF * R_REF
+        drive = 2.0 - left
+        drive *= left
         if self.cracks:
-            drive /= 0.5 * (self.sticky + np.sqrt(self.sticky**2 + 4.0 * self.inertial * drive))
+            root = self.inertial * drive
+            root += self.sticky2
+            np.sqrt(root, out=root)
+            root += self.sticky
+            root *= 0.5
+            drive /= root
         drive *= self.seep
         value += drive
         return value
@@ -233,7 +240,7 @@ class _Sweep:
         keeps = CV_OVER_R * self.warmth
         held = _Held(k, r, self._warmth_at(start, r, k, keeps, lack), 1.0 / keeps)
         out = []
-        for i, dt in enumerate(course.dt_s[stretch]):
+        for i, dt in enumerate(course.dt_s[stretch].tolist()):
             parts = 1 if course.parts is None else int(course.parts[stretch.start + i])
             wet = (moisture[i + 1] - moisture[i]) / parts
             for _ in range(parts):
@@ -249,37 +256,58 @@ class _Sweep:
         if dt <= 0.0:
             return
         r = held.r
+        left = 1.0 - r
+        np.maximum(left, 0.0, out=left)
         from_pores = self._breathe(r, dt)
-        room_left = np.maximum(1.0 - r, 0.0)
-        flow = self.flow(r)
+        flow = self.flow(left)
         flow *= held.k
-        if held.last is None:
-            over = held.k * self.flow(r + np.minimum(0.5 * dt * flow, 0.5 * room_left))
-        else:
-            over = np.maximum(flow + (flow - held.last) * (0.5 * dt / held.dt_last), 0.0)
+        gain = self._gain(held, flow, left, dt)
         held.last, held.dt_last = flow, dt
-        gain = np.minimum(over * dt, room_left)
+        np.minimum(gain, left, out=gain)
         bow = self.course.bow_per_pa * self.course.room_pa
         if bow:
-            gain /= (1.0 - bow) + (2.0 * bow) * r
+            gives = (2.0 * bow) * r
+            gives += 1.0 - bow
+            gain /= gives
         gain += from_pores
         held.warm = _warmed(held.warm, gain / dt, held.mass + 0.5 * gain, held.loss, dt)
         held.mass = held.mass + gain
         held.wet = held.wet + wet
-        held.r = np.minimum(held.mass * (1.0 + held.warm) + held.wet, 2.0)
+        r = held.warm + 1.0
+        r *= held.mass
+        r += held.wet
+        np.maximum(r, 0.0, out=r)
+        held.r = np.minimum(r, 2.0, out=r)
+
+    def _gain(self, held: _Held, flow: FloatArray, left: FloatArray, dt: float) -> FloatArray:
+        """What flows in over a step that begins with ``flow``."""
+        if held.last is None:
+            half = np.minimum((0.5 * dt) * flow, 0.5 * left)
+            return np.asarray(held.k * self.flow(np.maximum(left - half, 0.0)) * dt)
+        gain = flow - held.last
+        gain *= 0.5 * dt / held.dt_last
+        gain += flow
+        gain *= dt
+        return np.maximum(gain, 0.0, out=gain)
 
     def _warmth_at(self, since: float, r: FloatArray, k: FloatArray, keeps: FloatArray, lack: FloatArray) -> FloatArray:
         """Gas temperature over the walls', minus 1, some time after the shut: cold pump-down, warm inflow."""
         cold = -lack / r * np.exp(-since / (keeps * r))
-        return _warmed(np.zeros_like(r), k * self.flow(r), r, 1.0 / keeps, since) + np.clip(cold, -0.5, 0.5)
+        return _warmed(np.zeros_like(r), k * self.flow(np.maximum(1.0 - r, 0.0)), r, 1.0 / keeps, since) + np.clip(
+            cold, -0.5, 0.5
+        )
 
     def _breathe(self, r: FloatArray | float, dt: float) -> FloatArray:
         """Let the pores give or take air for ``dt`` at box ratio ``r``; returns what the box gains."""
         step = dt * self.pore_rate
-        change = (self.pore_r * self.pore_r - r * r) * step
-        change /= 1.0 + step * self.pore_r
+        change = self.pore_r * self.pore_r
+        change -= r * r
+        change *= step
+        step *= self.pore_r
+        step += 1.0
+        change /= step
         self.pore_r = self.pore_r - change
-        return np.asarray(self.pore * change)
+        return np.multiply(self.pore, change, out=change)
 
 
 def _warmed(warm: FloatArray, inflow: FloatArray, mass: FloatArray, loss: FloatArray, dt: float) -> FloatArray:
@@ -288,7 +316,8 @@ def _warmed(warm: FloatArray, inflow: FloatArray, mass: FloatArray, loss: FloatA
     ``inflow`` and ``mass`` are over room pressure (per second; mean of the step); ``mass / loss`` is the time
     constant of the loss to the walls, s.
     """
-    total = np.maximum(inflow + loss, 1e-12)
+    total = inflow + loss
+    np.maximum(total, 1e-12, out=total)
     end = inflow * (GAMMA - 1.0)
     end /= total
     total *= -dt

@@ -118,11 +118,9 @@ SLIP_MOST = 0.625
 """Largest share of slip at one fifth of room pressure: that of b = -1."""
 TAINT = 0.05
 """Up to this share of the other law a leak is still a hole or a seep: every box has a little of everything."""
-LEAST_INERTIAL = 0.1
-"""A crack with less inertial loss is a seep."""
 
-MOST_INERTIAL = 0.99
-"""Largest inertial share of a crack's loss; the last hundredth keeps its flow smooth where nothing flows."""
+_INERTIAL = (0.1, 0.99)
+"""Inertial share of a crack's loss: with less it is a seep; the last hundredth keeps its flow smooth near r 1."""
 
 
 def slip_b(share: float) -> float:
@@ -137,7 +135,7 @@ def family() -> tuple[LeakLaw, ...]:
         LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow, (1.0 - TAINT, 1.0)),
         LeakLaw("hole", "sharp", 0.528, 0.5, 0.11, sharp_flow),
         LeakLaw("between", None, float("nan"), float("nan"), 0.2, hole_flow, (TAINT, 1.0 - TAINT)),
-        LeakLaw("between", "crack", float("nan"), float("nan"), 0.14, seep_flow, (LEAST_INERTIAL, MOST_INERTIAL), crack=True),
+        LeakLaw("between", "crack", float("nan"), float("nan"), 0.14, seep_flow, _INERTIAL, crack=True),
         LeakLaw("seep", None, 0.0, 1.0, 0.22, hole_flow, (0.0, TAINT)),
         LeakLaw("seep", "slip", float("nan"), 1.0, 0.11, slip_flow, (0.0, SLIP_MOST)),
     )

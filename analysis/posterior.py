@@ -164,8 +164,8 @@ def _start(course: Course, observed: Observed, members: Members) -> FloatArray:
         own = observed.hold == h
         theta[:, NCOMMON + PER_HOLD * h] = observed.y_pa[own][:3].mean()
     slope, level = _early_slope(observed, course.nhold - 1)
-    ratio = np.full(len(members.laws), level / course.room_pa)
-    flow = members.tables.flow(members.tables.begin(np.arange(len(members.laws))), ratio)
+    left = np.full(len(members.laws), max(1.0 - level / course.room_pa, 0.0))
+    flow = members.tables.flow(members.tables.begin(np.arange(len(members.laws))), left)
     theta[:, LN_RATE] = np.log(max(slope, 1e-4) / np.maximum(flow, 0.05))
     return theta
 
