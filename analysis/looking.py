@@ -17,7 +17,7 @@ from analysis.faults import (
     stuck_level_pa,
     without_spikes,
 )
-from analysis.phases import HoldSeen, PhaseView, find_phases
+from analysis.phases import MOST_FOR_NOISE, FloatArray, HoldSeen, PhaseView, find_phases
 from analysis.pumpcurve import stall_area
 from analysis.readings import Window, fit_window
 from analysis.reasons import Refusal
@@ -93,7 +93,7 @@ def _pump(box: Box | None) -> tuple[float | None, float | None]:
 
 def _unit_suspected(trace: Trace) -> Refusal | None:
     """Pressures no room has: the unit or the reference is not what the log says."""
-    top, bottom = float(np.percentile(trace.p_pa, 98)), float(np.percentile(trace.p_pa, 2))
+    bottom, top = _extremes(trace.p_pa)
     if trace.resolution_pa > COARSEST_SHARE * trace.room_pa or top < LOWEST_PA:
         return reasons.unit_suspected(top / 1000.0)
     if top > 1.15 * trace.room_pa + 3000.0:
@@ -115,14 +115,20 @@ def _baseline_contradicts(trace: Trace) -> Refusal | None:
         return reasons.unit_suspected(level / 1000.0)
     if level is None or abs(level - trace.room_pa) < 0.1 * trace.room_pa:
         return None
-    rises = float(np.percentile(p, 98)) - level
-    falls = level - float(np.percentile(p, 2))
+    bottom, top = _extremes(p)
+    rises, falls = top - level, level - bottom
     if trace.unit.reference != "absolute" and rises > 0.3 * trace.room_pa and level < 0.1 * trace.room_pa:
         drops_first = _upside_down(trace)
         return reasons.unit_suspected(level / 1000.0) if drops_first else None
     if falls > 5.0 * max(rises, 1.0) and falls > 0.4 * level:
         return reasons.unit_suspected(level / 1000.0)
     return None
+
+
+def _extremes(p_pa: FloatArray) -> tuple[float, float]:
+    """Pressures that only a fiftieth of the readings lie under and over."""
+    bottom, top = np.percentile(p_pa[:: max(1, p_pa.size // MOST_FOR_NOISE)], [2.0, 98.0])
+    return float(bottom), float(top)
 
 
 def _upside_down(trace: Trace) -> bool:

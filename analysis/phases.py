@@ -21,7 +21,9 @@ FloatArray = NDArray[np.float64]
 MOST_POINTS = 3000
 """Longer logs are searched on block means of this many points."""
 MOST_FOR_NOISE = 20_000
-"""So many readings at the end of a long log tell its noise."""
+"""So many readings tell a long log's noise."""
+_STRETCH = 1000
+"""Neighbours looked at together, for that."""
 STALL_SHARE = 0.35
 """An unknown pump that levels off above this share of room pressure stalls: memory, shop pumps reach a fifth."""
 STALL_LEAST_S = 20.0
@@ -66,7 +68,10 @@ def noise_of(p: FloatArray) -> float:
     """Standard deviation of single readings from their second differences, robust to spikes and slopes."""
     if p.size < 5:
         return 0.0
-    bend = p[:-2] - 2.0 * p[1:-1] + p[2:]
+    if p.size > MOST_FOR_NOISE:
+        starts = np.linspace(0, p.size - _STRETCH, MOST_FOR_NOISE // _STRETCH).astype(np.intp)
+        p = p[starts[:, None] + np.arange(_STRETCH)]
+    bend = p[..., :-2] - 2.0 * p[..., 1:-1] + p[..., 2:]
     return float(1.4826 * np.median(np.abs(bend - np.median(bend))) / np.sqrt(6.0))
 
 
@@ -96,12 +101,11 @@ def find_phases(
     note
         Marks beside the readings, or empty.
     """
-    noise = noise_of(p_pa)
     if t_s.size < 4:
-        return PhaseView((), (), None, None, False, noise)
+        return PhaseView((), (), None, None, False, 0.0)
     marked = _from_notes(t_s, note)
     if marked is not None:
-        return PhaseView(*marked, None, None, False, noise)
+        return PhaseView(*marked, None, None, False, noise_of(p_pa))
     t, p = _thin(t_s, p_pa)
     # A display's own steps look like noise of up to 0.6 of a step; only what is beyond them is noise.
     spread = max(noise_of(p) ** 2 - (0.6 * resolution_pa) ** 2, 0.0) ** 0.5

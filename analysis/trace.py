@@ -146,8 +146,10 @@ def _monotonic(log: Log) -> tuple[NDArray[np.intp], bool]:
     t = log.elapsed_s[usable]
     if not t.size:
         return usable, False
-    ahead = t > np.concatenate([[-np.inf], np.maximum.accumulate(t)[:-1]])
-    back = t < np.concatenate([[-np.inf], np.maximum.accumulate(t)[:-1]])
+    if np.all(t[1:] > t[:-1]):
+        return usable, False
+    so_far = np.concatenate([[-np.inf], np.maximum.accumulate(t)[:-1]])
+    ahead, back = t > so_far, t < so_far
     return usable[ahead], bool(back.any())
 
 
