@@ -14,8 +14,9 @@ import numpy as np
 from acquisition.records import Box, Log
 from acquisition.setups import open_paths
 from analysis import reasons
-from analysis.estimate import HoldEstimate, estimate_holds, hole_interval_m
+from analysis.estimate import HoldEstimate, estimate_alone, estimate_holds, hole_interval_m
 from analysis.gas import choked_throughput_pa_m3_s, drilled_area_m2
+from analysis.laws import LeakLaw
 from analysis.limit import limit_for, verdict_for
 from analysis.looking import Seen, look
 from analysis.pumpcurve import stall_area
@@ -89,7 +90,7 @@ def _assess(seen: Sequence[Seen], i: int, chain: list[int]) -> Assessment:
     result = estimate_holds([s.trace for s in parts], [s.windows for s in parts], offsets, own.view.noise_pa)
     if (result.inflation > NOT_A_LEAK and result.misfit > 8.0) or result.up_and_down:
         return _refuse(base, reasons.not_a_leak(), own.flags)
-    earlier = _earlier(parts)
+    earlier = _earlier(parts, result.credible)
     return _finish(base, own, result, earlier)
 
 
@@ -136,14 +137,13 @@ def _plain_loss(own: Seen) -> float:
     )
 
 
-def _earlier(parts: Sequence[Seen]) -> tuple[EarlierHold, ...]:
+def _earlier(parts: Sequence[Seen], laws: Sequence[LeakLaw]) -> tuple[EarlierHold, ...]:
     """Every hold before the last one, each with the area it gives by itself."""
     holds = [(s, w) for s in parts for w in s.windows][:-1]
     out = []
     for s, window in holds:
-        alone = estimate_holds([s.trace], [[window]], [0.0], s.view.noise_pa)
-        low, high = alone.span_pa
-        out.append(EarlierHold(s.trace.name, HoldSpan(window.start_s, window.end_s, low, high), alone.area_m2))
+        area, (start_pa, end_pa) = estimate_alone(s.trace, window, s.view.noise_pa, laws)
+        out.append(EarlierHold(s.trace.name, HoldSpan(window.start_s, window.end_s, start_pa, end_pa), area))
     return tuple(out)
 
 

@@ -27,7 +27,7 @@ from analysis.holdmodel import (
     parts_of,
     predict,
 )
-from analysis.laws import LeakLaw, equivalent_form, slip_b
+from analysis.laws import LeakLaw, equivalent_form, family, slip_b
 from analysis.posterior import Posterior, explore, make_members
 from analysis.priors import release_priors
 from analysis.readings import Window, expected_spread, observe
@@ -79,6 +79,7 @@ class HoldEstimate:
     misfit: float
     spread_between_laws: float
     up_and_down: bool
+    credible: tuple[LeakLaw, ...]
 
 
 def estimate_holds(
@@ -94,11 +95,7 @@ def estimate_holds(
         Standard deviation of single readings.
     """
     lead = traces[-1]
-    observed, course = observe(traces, windows, offsets, noise_pa)
-    fresh = float(np.median(traces[0].p_pa[:3])) > 0.9 * traces[0].room_pa
-    every = [(trace, w) for trace, own in zip(traces, windows, strict=True) for w in own]
-    members = make_members(release_priors(lead, every, fresh))
-    posterior = explore(course, observed, members)
+    posterior = _explored(traces, windows, offsets, noise_pa, family())
     release = _release(posterior)
     lost = _loss_5min(posterior, posterior.course, _at_shut(lead, windows[-1][-1]))
     fit, whole = _areas(posterior, lead, release.share)
@@ -107,7 +104,7 @@ def estimate_holds(
     return HoldEstimate(
         whole,
         fit,
-        _vague(whole, posterior.no_leak) or whole.value < smallest_claim_m2(lead, len(every) > 1),
+        _vague(whole, posterior.no_leak) or whole.value < smallest_claim_m2(lead, posterior.course.nhold > 1),
         posterior.no_leak,
         law,
         release,
@@ -118,7 +115,32 @@ def estimate_holds(
         z,
         _law_spread(posterior),
         _wanders(posterior),
+        tuple(dict.fromkeys(law for law in posterior.members.laws if law is not None)),
     )
+
+
+def estimate_alone(
+    trace: Trace, window: Window, noise_pa: float, laws: Sequence[LeakLaw]
+) -> tuple[Interval, tuple[float, float]]:
+    """Area, m2, and pressures at both ends, Pa, of one hold by itself.
+
+    ``laws`` are those that its whole session left credible.
+    """
+    posterior = _explored([trace], [[window]], [0.0], noise_pa, laws)
+    return _areas(posterior, trace, _release(posterior).share)[1], _span(posterior, window.end_s)
+
+
+def _explored(
+    traces: Sequence[Trace],
+    windows: Sequence[Sequence[Window]],
+    offsets: Sequence[float],
+    noise_pa: float,
+    laws: Sequence[LeakLaw],
+) -> Posterior:
+    observed, course = observe(traces, windows, offsets, noise_pa)
+    fresh = float(np.median(traces[0].p_pa[:3])) > 0.9 * traces[0].room_pa
+    every = [(trace, w) for trace, own in zip(traces, windows, strict=True) for w in own]
+    return explore(course, observed, make_members(release_priors(traces[-1], every, fresh), laws))
 
 
 def _wanders(posterior: Posterior) -> bool:

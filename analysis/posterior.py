@@ -91,7 +91,7 @@ class Posterior:
 
 def make_members(priors: Sequence[ReleasePrior], laws: Sequence[LeakLaw] | None = None) -> Members:
     """Cross laws and release variants; ``laws`` default to the whole family."""
-    known = tuple(family() if laws is None else laws)
+    known = tuple(laws or family())
     total = sum(law.prior for law in known)
     rows: list[tuple[LeakLaw | None, ReleasePrior, float]] = [
         (law, v, (1.0 - NO_LEAK_PRIOR) * law.prior / total * v.weight) for v in priors for law in known
