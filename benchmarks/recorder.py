@@ -3,6 +3,8 @@
     python benchmarks/recorder.py            everything, about three minutes
     python benchmarks/recorder.py --quick    a tenth of each
 
+How soon a person sees a line on the page: ``benchmarks/to_page.py``.
+
 Every figure is measured on the installed command over a real pseudo-terminal.
 """
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import plotly.graph_objects as go
 
@@ -12,7 +14,7 @@ from dashboard import figures as fg
 from dashboard.areas import MM2, AreaUnit
 from dashboard.figures import Scale, Size
 from dashboard.figures_hold import PART_WAYS
-from dashboard.holds import HoldState
+from dashboard.holds import HoldState, Latest
 from dashboard.palette import LIGHT
 
 ENDS_S = (60.0, 120.0, 180.0, 300.0, 420.0, 600.0, 900.0, 1200.0, 1800.0, 3600.0)
@@ -62,7 +64,20 @@ def live_curve(state: HoldState, scale: Scale, width: float, tall: float) -> go.
     keep = fg.thin(state.p_pa)
     fg.line(fig, t[keep], scale.of(state.p_pa[keep]), "measured", 2.0)
     _now(fig, state, scale, zero, last)
+    fig.update_layout(meta={"heard": state.heard, "zero_s": zero})
     return fig
+
+
+def now_words(value: float, scale: Scale) -> str:
+    """The reading beside the ring."""
+    return f"{value:.1f} {scale.unit.unit}"
+
+
+def heard_since(latest: Latest, scale: Scale) -> dict[str, Any]:
+    """What the page adds to ``live_curve`` between two drawings: points on its axes and the reading in words."""
+    zero, y = latest.shut_s or 0.0, [float(v) for v in scale.of(latest.p_pa)]
+    words = f"<b>{now_words(y[-1], scale)}</b>" if y else ""
+    return {"zero_s": zero, "x": (latest.t_s - zero).tolist(), "y": y, "words": words}
 
 
 def _now(fig: go.Figure, state: HoldState, scale: Scale, zero: float, last: float) -> None:
@@ -70,23 +85,28 @@ def _now(fig: go.Figure, state: HoldState, scale: Scale, zero: float, last: floa
         return
     x, y = float(state.t_s[-1]) - zero, float(scale.of(state.now_pa))
     fig.add_shape(
-        type="rect", x0=x, x1=last, y0=0, y1=1, yref="paper", layer="below", line={"width": 0}, fillcolor=LIGHT["ahead"]
+        type="rect",
+        name="ahead",
+        x0=x,
+        x1=last,
+        y0=0,
+        y1=1,
+        yref="paper",
+        layer="below",
+        line={"width": 0},
+        fillcolor=LIGHT["ahead"],
     )
     fg.rule(fig, (x, 0, x, 1), yref="paper", width=1.4)
+    fig.layout.shapes[-1].name = "now"
+    fg.line(fig, [x], [y], "measured", 2.0)
+    fig.data[-1].name = "tail"
     fg.dots(fig, [x], [y], "measured", 6, "circle-open")
-    fg.say(
-        fig,
-        x,
-        y,
-        f"{y:.1f} {scale.unit.unit}",
-        colour="measured",
-        bold=True,
-        anchor="right",
-        level="bottom",
-        size=18,
-        shift=(-10, 6),
-    )
+    fig.data[-1].name = "ring"
+    words, beside = now_words(y, scale), (-10, 6)
+    fg.say(fig, x, y, words, colour="measured", bold=True, anchor="right", level="bottom", size=18, shift=beside)
+    fig.layout.annotations[-1].name = "reading"
     fg.say(fig, x, 0, "now", yref="paper", colour="ink", level="bottom", shift=(5, 4))
+    fig.layout.annotations[-1].name = "now"
 
 
 def _areas(estimates: tuple[Estimate, ...], unit: AreaUnit) -> list[tuple[float, float, float, float]]:

@@ -34,7 +34,7 @@ class HoldState:
     """A running test at a glance; times in s since the log's start, pressures Pa absolute.
 
     ``verdict`` is the one shown: a new one is shown when it has stood for five seconds. ``held_s`` is time
-    since the shut, None before it.
+    since the shut, None before it. ``heard`` counts the readings.
     """
 
     box: Box
@@ -54,6 +54,7 @@ class HoldState:
     over: bool
     trouble: str | None
     closed: Path | None
+    heard: int
 
     @property
     def held_s(self) -> float | None:
@@ -64,6 +65,18 @@ class HoldState:
     def now_pa(self) -> float | None:
         """The last reading, Pa absolute."""
         return float(self.p_pa[-1]) if self.p_pa.size else None
+
+
+@dataclass(frozen=True, eq=False)
+class Latest:
+    """Readings heard since some count, for a page to add to what it shows; ``clock_s`` is its clock, s."""
+
+    heard: int
+    t_s: FloatArray
+    p_pa: FloatArray
+    room_pa: float
+    shut_s: float | None
+    clock_s: float
 
 
 class RunningHold:
@@ -149,8 +162,19 @@ class RunningHold:
                 self.box, self.live.header, self._follower.phase, live.elapsed_s - self._follower.since_s,
                 live.elapsed_s, t[there], p, room, self._shut_s, tuple(self._estimates), self._answer, self._shown,
                 hold_advice(self._estimates, share), self._follower.stalled, self._follower.over, live.trouble,
-                live.closed,
+                live.closed, since.n,
             )  # fmt: skip
+
+    def latest(self, n: int) -> Latest:
+        """What was heard from the ``n``-th reading on."""
+        with self._lock:
+            since, room, shut = self.live.since(max(n, 0)), self._follower.room_pa, self._shut_s
+            now, began = self.live.elapsed_s, self._follower.since_s
+            clock = now - (shut if shut is not None and self._follower.phase == "hold" else began)
+        reading = np.array([np.nan if r is None else r for r in since.reading], dtype=np.float64)
+        there = np.isfinite(reading)
+        t, p = np.array(since.t_s, dtype=np.float64), to_absolute_pa(reading[there], self.live.header.gauge, room)
+        return Latest(since.n, t[there], p, room, shut, max(clock, 0.0))
 
     def say(self, phase: str) -> None:
         """A person says that a phase begins; kept in the log as a mark."""

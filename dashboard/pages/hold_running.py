@@ -105,6 +105,8 @@ def said(state: HoldState, view: View) -> tuple[str, str]:
     """Heading and lead of the moment."""
     if state.closed is not None:
         return "The log is kept.", "Its answer stands under Tests of this box."
+    if state.now_pa is None and state.phase == "baseline":
+        return "Listening to the gauge.", "Its first reading shows here."
     now = "" if state.now_pa is None else wording.pressure_text(state.now_pa, view.system, state.room_pa, 1)
     before = {
         "baseline": (f"Open to the room, {now}.", "Now pump down. The shut and all else is found from the readings."),
@@ -266,8 +268,17 @@ def _caution(state: HoldState) -> Component:
 
 
 def add_callbacks(app: Dash, shop: Shop) -> None:
-    """The buttons of a running test."""
+    """The buttons of a running test, and what it hears between two drawings of the page."""
     server: Flask = app.server
+
+    @server.get("/api/hold/<name>/heard")
+    def heard(name: str) -> Any:
+        hold = shop.holds.of(name)
+        if hold is None:
+            return jsonify(error="No hold test of this box is running.")
+        latest = hold.latest(request.args.get("from", 0, type=int) - 1)
+        scale = Scale("inch" if request.args.get("units") == "inch" else "metric", latest.room_pa)
+        return jsonify(figures_live.heard_since(latest, scale) | {"clock": wording.clock_text(latest.clock_s)})
 
     @server.post("/api/hold/<name>")
     def act(name: str) -> Any:

@@ -177,3 +177,23 @@ def test_page_of_a_test_that_does_not_run_points_to_hold_test(tmp_path: Path) ->
     body = pages_app._page(shop, view_of("/hold/B-07")).body  # noqa: SLF001 - the page as the app makes it
     shop.close()
     assert "No hold test of B-07 is running. Start one under Hold test." in spoken(body)
+
+
+def test_what_was_heard_since_the_last_drawing_is_told_alone() -> None:
+    hold, live, _ = running()
+    play(hold, live, 100)
+    drawn = hold.state().heard
+    play(hold, live, 103)
+    latest = hold.latest(drawn - 1)
+    assert latest.heard == drawn + 3
+    told = figures_live.heard_since(latest, Scale("metric", latest.room_pa))
+    # Four readings: the last one drawn, so that the line goes on from it, and the three since; 0.12 kPa/s from 11 kPa.
+    assert told["y"] == pytest.approx([16.28, 16.4, 16.52, 16.64])
+    assert told["words"] == "<b>16.6 kPa</b>"
+    assert told["x"][-1] == 102.0 - latest.shut_s
+
+
+def test_nothing_heard_yet_is_nothing_to_add() -> None:
+    hold, _, _ = running()
+    told = figures_live.heard_since(hold.latest(0), Scale("metric", 101_325.0))
+    assert (told["x"], told["words"]) == ([], "")

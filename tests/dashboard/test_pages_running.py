@@ -69,3 +69,16 @@ def test_ending_the_hold_is_a_tap_and_a_mark(browser: Any, test: Served) -> None
     playwright.expect(page.locator(".bar .dark")).to_contain_text("Keep the log", timeout=15_000)
     assert test.live.marks == ["end of hold"]
     seen.context.close()
+
+
+@pytest.mark.parametrize("how", [DESKTOP, PHONE], ids=["desktop", "phone"])
+def test_a_reading_is_shown_without_drawing_the_page_anew(browser: Any, test: Served, how: dict[str, Any]) -> None:
+    seen = Watched(browser, test.link, **how)
+    test.play(100)
+    page = seen.open("/hold/B-14")
+    reading = page.locator("#live-curve .annotation-text", has_text="kPa").last
+    playwright.expect(reading).to_have_text("16.3 kPa", timeout=15_000)
+    page.route("**/_dash-update-component", lambda route: route.abort())
+    test.play(121)
+    playwright.expect(reading).to_have_text("18.8 kPa", timeout=15_000)
+    seen.context.close()
