@@ -48,6 +48,8 @@ def lock_log(final: Path) -> FileLock:
         final.parent.mkdir(parents=True, exist_ok=True)
         lock.acquire(timeout=0)
     except Timeout:
+        if not Path(lock.lock_file).exists():  # refused by the folder, not by another recording
+            raise OutsideWorldFailed(f"{final.parent} takes no new files; choose another folder.") from None
         raise LogInUse(f"{final} is being written by another recording; end that one or choose another name.") from None
     except OSError as problem:
         raise OutsideWorldFailed(f"{final.parent} cannot be written to ({problem.strerror or problem}).") from None

@@ -148,11 +148,13 @@ def open_port(address: str, settings: PortSettings = PortSettings()) -> Port:  #
 
 def _open_serial(address: str, settings: PortSettings) -> Any:
     named: dict[str, Any] = {} if "://" in address else {"exclusive": True}
+    if not address.startswith("rfc2217://"):  # pyserial's client knows no time limit for writing
+        named["write_timeout"] = WRITE_WAIT_S
     try:
         return serial.serial_for_url(
             address, baudrate=settings.baud, parity=_PARITIES[settings.parity], bytesize=settings.data_bits,
             stopbits=settings.stop_bits, rtscts=settings.flow == "rts-cts", xonxoff=settings.flow == "xon-xoff",
-            timeout=0, write_timeout=WRITE_WAIT_S, **named,
+            timeout=0, **named,
         )  # fmt: skip
     except serial.SerialException as problem:
         raise PortLost(_why_not(address, problem)) from None

@@ -15,6 +15,7 @@ from types import FrameType
 import click
 import numpy as np
 
+from acquisition.boxfile import check_box_name
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.gaugefile import GaugeSpec, PortSettings, read_gauge_file
 from acquisition.live import LiveRecording, Wanted
@@ -75,7 +76,11 @@ def record(
     if manual:
         from dashboard.manual_entry import record_by_hand
 
-        record_by_hand(gauge, header, _place(out, archive, header), ask=guided)
+        place = _place(out, archive, header)
+        _finish_interrupted(place, ask=guided)
+        if part_path(place).exists() and _nobody_writes(place):
+            _close_left_over(place)
+        record_by_hand(gauge, header, place, ask=guided)
         return
     if address is None:
         raise WrongUsage("Give the gauge's port with --port; 'boxhold gauges' lists the ports there are.")
@@ -132,12 +137,15 @@ def _header(
         key, equals, value = pair.partition("=")
         if not equals or not key.strip():
             raise WrongUsage(f"--set takes KEY=VALUE, such as room_C=20.5; '{pair}' is not.")
+        if key.strip() == "gauge":
+            raise WrongUsage("--set gauge: say what the gauge counts with --unit or --gauge instead.")
         lines.append((0, f"# {key.strip()}: {value.strip()}"))
     try:
         header, _ = read_header(lines, None)
     except UnreadableInput as problem:
         raise WrongUsage(f"--set: {problem}".replace("input, line 0: ", "")) from None
-    return replace(header, gauge=unit, box=box_id or header.box, setup=setup or header.setup,
+    box = box_id or header.box
+    return replace(header, gauge=unit, box=box if box is None else check_box_name(box), setup=setup or header.setup,
                    sealed=paths or header.sealed)  # fmt: skip
 
 

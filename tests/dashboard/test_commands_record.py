@@ -187,6 +187,9 @@ def test_a_log_cut_off_in_the_archive_is_closed_under_its_own_name(tmp_path: Pat
         (["--port", "/dev/none", *UNIT, "--out", "{}/a.csv", "--setup", "vents-tapped"], 2, "no setup"),
         (["--port", "/dev/none", *UNIT, "--out", "{}/a.csv", "--sealed", "roof"], 2, "no leak path"),
         (["--port", "/dev/none", *UNIT, "--out", "{}/a.csv", "--set", "room_C"], 2, "KEY=VALUE"),
+        (["--port", "/dev/none", *UNIT, "--out", "{}/a.csv", "--set", "gauge=gauge kPa"], 2, "with --unit or --gauge"),
+        (["--port", "/dev/none", *UNIT, "--out", "{}/a.csv", "--box-id", "../x"], 2, "no box name"),
+        (["--port", "/dev/none", *UNIT, "--out", "/proc/a.csv"], 4, "/proc takes no new files"),
         (["--port", "/dev/none", *UNIT, "--out", "{}/a.csv", "--baud", "3"], 2, "no speed"),
         (["--port", "/dev/none", *UNIT, "--out", "{}/a.csv", "--for", "0"], 2, "--for"),
         (["--port", "ftp://x", *UNIT, "--out", "{}/a.csv"], 2, "no address of a port"),
@@ -312,3 +315,23 @@ def test_readings_by_eye_become_a_log(tmp_path: Path) -> None:
     assert log.note[1:3] == ("pump-down", "hold")
     assert log.header.extra["by_hand"] == "yes"
     assert log.header.resolution == 0.25
+
+
+@pytest.mark.parametrize("entries", ["0\npump\n21 1:00\n", ""])
+def test_a_log_by_hand_that_was_cut_off_is_closed_by_the_next(tmp_path: Path, entries: str) -> None:
+    out = tmp_path / "hand.csv"
+    args = [*COMMAND, "record", "--manual", "--unit", "vacuum inHg", "--out", str(out)]
+    pipe = subprocess.PIPE
+    first = subprocess.Popen(args, stdin=pipe, stdout=pipe, stderr=pipe, text=True)
+    assert first.stdin is not None
+    first.stdin.write(entries)
+    first.stdin.flush()
+    part = tmp_path / "hand.csv.part"
+    wait_until(lambda: part.exists() and read_log(part).elapsed_s.size == entries.count("1:00") * 2)
+    first.kill()
+    first.communicate()
+    done = subprocess.run(args, input="0\npump\n20 1:00\ndone\n", capture_output=True, text=True, check=False)
+    assert done.returncode == 0
+    assert "cut off is closed as" in done.stderr
+    assert read_log(out).reading.tolist() == [0.0, 20.0]
+    assert read_log(tmp_path / "hand-2.csv").reading.tolist() == ([0.0, 21.0] if entries else [])
