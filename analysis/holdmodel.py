@@ -30,7 +30,7 @@ PER_HOLD = 3
 """Parameters of each hold after the common ones: start pressure Pa, what the gas lacks at the shut because it is
 cold Pa (negative when it is warm), ln of its leak's ratio."""
 CV_OVER_R = 2.5
-LARGEST_STEP = 0.03
+LARGEST_STEP = 0.015
 """Share of room pressure that a box should gain at most in one step of the integration."""
 MOST_PARTS = 6
 _NODES = 2049
