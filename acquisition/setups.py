@@ -83,6 +83,11 @@ def parent(path: str) -> str:
     return path.split("/", 1)[0]
 
 
+def same_place(path: str, other: str) -> bool:
+    """Whether two leak paths are one, or one is a part of the other."""
+    return bool(path and other) and (path == other or path == parent(other) or parent(path) == other)
+
+
 def check_path(path: str) -> str:
     """Return ``path`` if the table knows it or its parent.
 

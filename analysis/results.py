@@ -213,11 +213,20 @@ class NextTest:
 
 
 @dataclass(frozen=True)
+class Repair:
+    """One repair in a history: ISO date, leak path, what was done."""
+
+    date: str
+    path: str
+    text: str
+
+
+@dataclass(frozen=True)
 class Ranking:
     """Where the air likely gets in, of one box's tests.
 
     ``not_told_apart_m2`` is the summed area of each group of ``not_told_apart``, which is known better
-    than its members; empty when it was not worked out.
+    than its members; empty when it was not worked out. ``waiting`` is a repair that no test came after.
     """
 
     box: str | None
@@ -232,6 +241,7 @@ class Ranking:
     next_test: NextTest | None
     advice: tuple[str, ...]
     not_told_apart_m2: tuple[Interval, ...] = ()
+    waiting: Repair | None = None
 
 
 @dataclass(frozen=True)
@@ -252,15 +262,6 @@ class TestPoint:
     set_aside: str | None
 
     __test__ = False
-
-
-@dataclass(frozen=True)
-class Repair:
-    """One repair in a history: ISO date, leak path, what was done."""
-
-    date: str
-    path: str
-    text: str
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ On the same boxes and tests stands the bound: a posterior that knows how the box
 from __future__ import annotations
 
 import argparse
+import heapq
 import math
 import time
 from collections.abc import Callable, Sequence
@@ -20,7 +21,7 @@ from acquisition.setups import open_paths
 from analysis.ranking import rank
 from analysis.results import Assessment, FloatArray, Ranking
 from benchmarks.ranking_bound import ideal_chances
-from benchmarks.ranking_boxes import BOX, KINDS, LIMIT_MM2, MM2, MadeBox, make_box, measure, plan, suspect_plan
+from benchmarks.ranking_boxes import BOX, GUESS, KINDS, LIMIT_MM2, MM2, MadeBox, make_box, measure, plan, suspect_plan
 
 
 def can_tell(box: MadeBox, done: Sequence[tuple[str, tuple[str, ...]]], listed: Sequence[str]) -> bool:
@@ -181,6 +182,35 @@ def followed(n: int, kind: str, seed: int) -> dict[str, list[tuple[int, bool]]]:
     return out
 
 
+def least_tests(kind: str, seed: int, n: int) -> float:
+    """Mean number of tests, the first included, below which no order of tests can get on average.
+
+    A binary question tree over the chances of an ideal posterior after the first test (Huffman 1952, Proceedings
+    of the IRE 40:1098): any set of places could be sealed at will, seals and readings were without error, each
+    test told one bit, and the unlikeliest places with together a tenth of the chance need not be told at all.
+    """
+    depths = []
+    for k in range(n):
+        rng = np.random.default_rng([seed, k, sum(map(ord, kind))])
+        box = make_box(kind, rng)
+        if has_a_worst(box):
+            chance = ideal_chances(kind, [measure(box, *FIRST_TEST[:2], rng)], list(GUESS))
+            depths.append(1.0 + question_depth(sorted(chance.values(), reverse=True)))
+    return float(np.mean(depths))
+
+
+def question_depth(chances: Sequence[float], named: float = 0.9) -> float:
+    """Mean number of yes-or-no questions that find one of the likeliest ``named`` of the chances, largest first."""
+    kept = list(chances[: 1 + int(np.searchsorted(np.cumsum(chances), named))])
+    heapq.heapify(kept)
+    depth = 0.0
+    while len(kept) > 1:
+        both = heapq.heappop(kept) + heapq.heappop(kept)
+        depth += both
+        heapq.heappush(kept, both)
+    return depth
+
+
 def has_a_worst(box: MadeBox) -> bool:
     areas = sorted(a for p, a in box.areas.items() if p != "valve-seat")
     return areas[-1] > max(1.5 * areas[-2], LIMIT_MM2)
@@ -191,7 +221,7 @@ def followed_row(kind: str, n: int, seed: int) -> str:
     fixed_n, after_4, advised_n = (float(np.mean([c for c, _ in got[k]])) for k in ("fixed", "after step 4", "advised"))
     reached = " / ".join(f"{np.mean([r for _, r in got[k]]):.2f}" for k in ("fixed", "advised"))
     return (f"| {kind} | {len(got['fixed'])} | {fixed_n:.2f} | {after_4:.2f} | {advised_n:.2f} | "
-            f"{advised_n / fixed_n:.2f} | {advised_n / after_4:.2f} | {reached} |")
+            f"{advised_n / fixed_n:.2f} | {advised_n / after_4:.2f} | {reached} | {least_tests(kind, seed, n):.2f} |")
 
 
 JUDGED_HEAD = """
@@ -199,8 +229,8 @@ JUDGED_HEAD = """
  called, worst never parted | called, cannot tell | areas covered | longest, s |
 |---|---|---|---|---|---|---|---|---|---|---|"""
 FOLLOWED_HEAD = """
-| boxes | n | fixed order | fixed, from step 4 on | as advised | ratio | ratio from step 4 on | reached |
-|---|---|---|---|---|---|---|---|"""
+| boxes | n | fixed order | fixed, from step 4 on | as advised | ratio | ratio from step 4 on | reached | least |
+|---|---|---|---|---|---|---|---|---|"""
 
 
 def main() -> None:

@@ -38,7 +38,7 @@ def rank(logs: tuple[Path, ...], archive: Path | None, box_file: Path | None, as
     results = [answer for answer in answers if answer is not None]
     if not results:
         return gathered.code or fault
-    from dashboard.box_answers import rank_box, untested_repairs
+    from dashboard.box_answers import rank_box
 
     box = next((box for _, box in gathered.pairs if box is not None), None)
     events = events_of(gathered.pairs, archive, box_file)
@@ -50,7 +50,7 @@ def rank(logs: tuple[Path, ...], archive: Path | None, box_file: Path | None, as
     else:
         from dashboard.text_report import ranking_text
 
-        click.echo(ranking_text(ranking, untested=untested_repairs(results, events)))
+        click.echo(ranking_text(ranking))
     return gathered.code or fault
 
 

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
-from datetime import date
 from itertools import zip_longest
 from typing import TYPE_CHECKING
 
-from acquisition.records import Event
 from acquisition.units import STANDARD_PRESSURE_PA, GaugeUnit, from_absolute_pa
 from analysis import wording
 from analysis.numberwords import MINUS, is_at_most
+from analysis.repairs import repair_effect, repair_sentence, repaired_sentence
 from analysis.results import (
     Assessment,
     EarlierHold,
@@ -20,11 +18,11 @@ from analysis.results import (
     LawVerdict,
     PathResult,
     Ranking,
+    Repair,
     SheetComparison,
     TestPoint,
 )
 from analysis.wording import System
-from dashboard.box_answers import same_place
 from dashboard.flagwords import flag_words
 
 if TYPE_CHECKING:
@@ -161,36 +159,19 @@ def _first_sentence(sentence: str, reason: str | None) -> str:
     return f"{reason} {sentence}".strip()
 
 
-def ranking_text(result: Ranking, system: System = "metric", untested: Sequence[Event] = ()) -> str:
-    """Where the air likely gets in: the paths, what cannot be told, the next test and what to do.
-
-    ``untested`` are repairs with no test after them: they are said first, and what they mended is told last,
-    without a chance, as nothing but the guess from before the repair speaks for it.
-    """
+def ranking_text(result: Ranking, system: System = "metric") -> str:
+    """Where the air likely gets in: the paths, what cannot be told, the next test and what to do."""
     lines = [f"Where the air gets into {result.box or 'the box'}"]
-    lines += [f"{_INDENT}{repaired_sentence(repair.date, repair.path)}" for repair in untested]
     if result.outcome == "refused":
         lines.append(f"No answer. {result.reason or ''}".rstrip())
-    mended = [path for path in result.paths if any(same_place(path.path, repair.path) for repair in untested)]
-    others = [path for path in result.paths if path not in mended]
-    for place, path in enumerate(_likeliest_first(others), start=1):
+    for place, path in enumerate(_likeliest_first(result.paths), start=1):
         lines += _path_lines(place, path, system)
-    lines += [f"  -  {wording.path_name(path.path):<22} repaired and not tested since: not ranked" for path in mended]
-    if untested:
-        result = replace(result, next_test=None, advice=())
     lines += table(_ranking_notes(result, system))
     return "\n".join(lines)
 
 
 def _likeliest_first(paths: Sequence[PathResult]) -> list[PathResult]:
     return sorted(paths, key=lambda path: path.probability_largest, reverse=True)
-
-
-def repaired_sentence(day: str, path: str) -> str:
-    """That a repair has no test after it yet, and which test would show whether it worked."""
-    where = f" ({wording.path_name(path)})" if path else ""
-    when = wording.date_text(date.fromisoformat(day[:10]))
-    return f"Repaired on {when}{where}: hold again with the same setup to see whether it worked."
 
 
 def _path_lines(place: int, path: PathResult, system: System) -> list[str]:
@@ -267,11 +248,17 @@ def history_text(line: HistoryLine, system: System = "metric") -> str:
     sealed = f", sealed: {_paths(line.sealed, line.setup)}" if line.sealed else ""
     head = f"{line.box}, {wording.setup_name(line.setup)}{sealed}: {_trend(line)}"
     dated = [(test.started.date().isoformat(), _test(test, system)) for test in line.tests]
-    dated += [(repair.date, f"repaired: {wording.path_name(repair.path)}, {repair.text}" if repair.path else
-               f"repaired: {repair.text}") for repair in line.repairs]  # fmt: skip
+    dated += [(repair.date, _repair(line, repair, system)) for repair in line.repairs]
     waiting = _untested_repair(line)
     first = [head] if waiting is None else [f"{head[: -len(_trend(line))]}{waiting}", f"{_INDENT}{_trend(line)}"]
     return "\n".join([*first, *table(sorted(dated, key=lambda row: row[0]))])
+
+
+def _repair(line: HistoryLine, repair: Repair, system: System) -> str:
+    """A repair, and what it did where tests on both sides tell."""
+    done = f"{wording.path_name(repair.path)}, {repair.text}" if repair.path else repair.text
+    effect = repair_effect(line, repair)
+    return f"repaired: {done}" if effect is None else f"repaired: {done}. {repair_sentence(effect, system)}"
 
 
 def _untested_repair(line: HistoryLine) -> str | None:

@@ -9,10 +9,9 @@ import numpy as np
 from acquisition.errors import WrongUsage
 from acquisition.records import Box, Event
 from acquisition.setups import SETUPS
-from analysis.ranking.choice import choose_next, limit_m2, standing
+from analysis.ranking.choice import choose_next, confirming, limit_m2, standing
 from analysis.ranking.nexttest import search
 from analysis.ranking.posterior import SEED, solve
-from analysis.ranking.repairs import Worked, repair_worked
 from analysis.ranking.report import (
     advice,
     group_areas,
@@ -21,9 +20,9 @@ from analysis.ranking.report import (
     path_results,
     unexplained,
 )
-from analysis.results import Assessment, Ranking, SheetComparison
+from analysis.results import Assessment, Ranking, Repair, SheetComparison
 
-__all__ = ["Worked", "rank", "repair_worked"]
+__all__ = ["rank"]
 
 LATEST = 4
 """So many tests of one setup and sealed list count; older ones tell of a box that has aged since."""
@@ -69,13 +68,16 @@ def rank(
     results = path_results(posterior, limit, events)
     apart = groups(posterior, results)
     odd = unexplained(posterior, box, events, rng)
-    found = search(posterior, box, _drilled(used, box), rng)
-    stand = standing(posterior, results, found.paths, limit)
+    drilled = _drilled(used, box)
+    waiting = confirming(used, events, drilled)
+    found = search(posterior, box, drilled, rng, waiting.setting if waiting else None)
+    stand = standing(posterior, results, found.paths, limit, waiting)
     choice = choose_next(posterior, found, stand, odd, box, limit)
     return Ranking(
         box=name, outcome="ranked", reason=None, comparison=comparison, paths=results, not_told_apart=apart,
         not_tested=not_tested(posterior), unexplained=odd, left_out=left, next_test=choice.test,
         advice=advice(results, apart, used, choice, odd, stand, limit), not_told_apart_m2=group_areas(posterior, apart),
+        waiting=Repair(waiting.repair.date, waiting.repair.path, waiting.repair.text) if waiting else None,
     )
 
 
@@ -91,6 +93,7 @@ def _usable(
 ) -> tuple[tuple[Assessment, ...], tuple[tuple[str, str], ...]]:
     """Tests to rank, oldest first, and the others with the reason."""
     reasons = {id(a): _why_not(a) for a in assessments}
+    reasons.update(_twice([a for a in assessments if not reasons[id(a)]]))
     used = [a for a in assessments if not reasons[id(a)]]
     used.sort(key=lambda a: a.started.timestamp() if a.started is not None else float("inf"))
     alike: dict[object, list[Assessment]] = {}
@@ -112,9 +115,23 @@ def _repairs_before(test: Assessment, events: Sequence[Event]) -> int:
 def _why_not(a: Assessment) -> str:
     if a.outcome == "refused" or a.area_m2 is None:
         return a.reason or "No leak area could be given."
-    if not a.open_paths or a.setup not in SETUPS:
+    if a.setup not in SETUPS or not (a.open_paths or a.sealed):
         return f"Its setup is not known; take one of {', '.join(SETUPS)}."
+    if a.area_m2.high < a.plug_area_m2:
+        return "It took in less than its check plug lets in; look at the plug, the volume and the gauge."
     return ""
+
+
+def _twice(tests: Sequence[Assessment]) -> dict[int, str]:
+    """Those that are another one's test once more, with the reason."""
+    first: dict[object, str] = {}
+    out: dict[int, str] = {}
+    for a in tests:
+        key = (a.started or a.log, a.setup, a.sealed, a.area_m2)
+        if key in first:
+            out[id(a)] = f"The same test as {first[key]}, which counts."
+        first.setdefault(key, a.log)
+    return out
 
 
 def _refused(name: str | None, left: tuple[tuple[str, str], ...], comparison: SheetComparison | None) -> Ranking:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from acquisition.records import Box
-from acquisition.setups import PATHS, open_paths, parent
-from analysis.ranking.nexttest import Search, Worth
+from acquisition.records import Box, Event
+from acquisition.setups import PATHS, open_paths, parent, same_place
+from analysis.ranking.nexttest import Search, Setting, Worth
 from analysis.ranking.posterior import Posterior
 from analysis.ranking.words import either_text, step_words
+from analysis.repairs import untested_repairs
 from analysis.results import Assessment, NextTest, PathResult, Unexplained
 from analysis.wording import path_name
 
@@ -34,13 +35,25 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class Waiting:
+    """A repair that no test came after, and the setup that shows whether it worked."""
+
+    repair: Event
+    setting: Setting
+
+
+@dataclass(frozen=True)
 class Standing:
-    """What the tests so far say of the repair: the place named, whether that is over its limit, all within it."""
+    """What the tests so far say of the repair.
+
+    The place named, whether that is over its limit, all within it, places never open, a repair not tested yet.
+    """
 
     named: PathResult | None
     over: bool
     quiet: bool
     untested: tuple[str, ...]
+    waiting: Waiting | None
 
 
 def limit_m2(tests: Sequence[Assessment]) -> float | None:
@@ -50,7 +63,8 @@ def limit_m2(tests: Sequence[Assessment]) -> float | None:
 
 
 def standing(
-    posterior: Posterior, results: Sequence[PathResult], suspects: Sequence[str], limit: float | None
+    posterior: Posterior, results: Sequence[PathResult], suspects: Sequence[str], limit: float | None,
+    waiting: Waiting | None,
 ) -> Standing:
     """Where the search for the repair stands; ``suspects`` are all places that could be the one."""
     ranked = [r for r in results if r.path != "valve-seat"]
@@ -60,7 +74,7 @@ def standing(
     quiet = limit is not None and float(np.mean(total > limit)) < QUIET
     seen = {parent(p) for p in posterior.listed}
     untested = tuple(p for p in suspects if parent(p) not in seen and "shop" in PATHS[parent(p)].joins)
-    return Standing(named, over, quiet, untested)
+    return Standing(named, over, quiet, untested, waiting)
 
 
 def nothing_to_reseal(tests: Sequence[Assessment], limit: float | None) -> bool:
@@ -75,10 +89,13 @@ def choose_next(
 ) -> Choice:
     """The test worth its minutes, or none when no test would change the repair.
 
-    A place named and over its limit is resealed first. While what was open stays under the limit, only places
+    A repair not tested yet is tested before anything else is looked for. A place named and over its limit is
+    resealed first. While what was open stays under the limit, only places
     never open yet are worth a test.
     """
     tests = posterior.problem.tests
+    if stand.waiting is not None:
+        return _confirm(stand.waiting, found, tests, box)
     if odd is not None:
         return _repeat_odd(found, odd, tests)
     if nothing_to_reseal(tests, limit) or (stand.named is not None and stand.over and not _elsewhere(found, stand)):
@@ -88,6 +105,29 @@ def choose_next(
     else:
         worth = next((w for w in found.worth if w.bits >= LEAST_BITS), None)
     return _as_choice(worth, found, tests, box) if worth is not None else Choice(None, "")
+
+
+def confirming(tests: Sequence[Assessment], events: Sequence[Event], drilled: bool) -> Waiting | None:
+    """The newest repair that no test came after, with the setup to test it in.
+
+    It is the latest setup in which its place was open, else one that opens it.
+    """
+    repair = max(untested_repairs(tests, events), key=lambda e: e.date, default=None)
+    if repair is None:
+        return None
+    for test in reversed(tests):
+        if test.setup and any(same_place(path, repair.path) for path in test.open_paths):
+            return Waiting(repair, (test.setup, test.sealed))
+    rows = ("vents-taped", "film-on-rim", "formed-sheet", "film-on-top") if drilled else ("undrilled", "line-only")
+    return Waiting(repair, (next((s for s in rows if parent(repair.path) in open_paths(s)), rows[0]), ()))
+
+
+def _confirm(waiting: Waiting, found: Search, tests: Sequence[Assessment], box: Box | None) -> Choice:
+    worth = next(w for w in found.worth if w.test.do == "hold" and (w.test.setup, w.test.seal) == waiting.setting)
+    chosen = _as_choice(worth, found, tests, box)
+    assert chosen.test is not None
+    why = f"It shows whether the repair of the {path_name(waiting.repair.path)} worked."
+    return Choice(replace(chosen.test, why=why), chosen.step)
 
 
 def _elsewhere(found: Search, stand: Standing) -> bool:

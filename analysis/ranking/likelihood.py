@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
-from analysis.ranking.model import FLOOR_M2, HAND, Problem, stretch
+from analysis.ranking.model import FLOOR_M2, HAND, Problem, off_m2, stretch
 from analysis.ranking.priors import log_pdf_all
 from analysis.results import FloatArray
 
@@ -61,13 +61,17 @@ def scatter_densities(
 ) -> FloatArray:
     """Density of the measured area under each scatter, times its share: 3 x walkers x tests.
 
-    ``mean_m2`` is what the paths sum to and ``variance_m4`` its own variance; ``measured`` is stretched.
+    ``mean_m2`` is what the paths sum to and ``variance_m4`` its own variance; ``measured`` is stretched. That
+    variance is of the area itself: it is turned into the stretched scale by the slope of the chord between what is
+    predicted and what was measured, so that a gap of so many sd in area stays one.
     """
     gap = measured - stretch(mean_m2)
     toward2 = np.where(gap < 0.0, up, down) ** 2
     gap2 = np.where((gap > 0.0) & (limited > 0.0), 0.0, gap) ** 2
     slope2 = 1.0 / (mean_m2**2 + 4.0 * FLOOR_M2**2)
-    own = (variance_m4 + FLOOR_M2**2) * slope2
+    away = off_m2(measured) - mean_m2
+    secant = np.divide(gap, away, out=np.sqrt(slope2), where=np.abs(away) > 1e-3 * FLOOR_M2)
+    own = (variance_m4 + FLOOR_M2**2) * secant**2
     rel = mean_m2**2 * slope2
     middle2 = (0.5 * (up + down)) ** 2
     out = np.empty((len(SCATTER), *gap.shape))

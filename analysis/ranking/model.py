@@ -16,7 +16,7 @@ from datetime import date, datetime
 import numpy as np
 
 from acquisition.records import Box, Event
-from acquisition.setups import ALWAYS_OPEN, PATHS, SETUPS, parent
+from acquisition.setups import ALWAYS_OPEN, PATHS, SETUPS, parent, same_place
 from analysis.ranking.priors import PathPrior, path_prior
 from analysis.results import LAWS, Assessment, FloatArray
 
@@ -95,6 +95,12 @@ class Problem:
 def stretch(area_m2: FloatArray) -> FloatArray:
     """A scale that is logarithmic for areas well above the repeatability floor and linear about zero."""
     out: FloatArray = np.arcsinh(np.asarray(area_m2) / (2.0 * FLOOR_M2))
+    return out
+
+
+def off_m2(stretched: FloatArray) -> FloatArray:
+    """Area (m2) back from ``stretch``."""
+    out: FloatArray = 2.0 * FLOOR_M2 * np.sinh(stretched)
     return out
 
 
@@ -322,10 +328,12 @@ def place_of(event: Event) -> str:
 
 
 def heard_at(events: Sequence[Event], leaves: Sequence[Leaf]) -> tuple[int, ...]:
-    """Today's leaves that remarks speak for."""
+    """Today's leaves that remarks speak for; one from before the place was resealed speaks of what was."""
     found: list[int] = []
     for event in events:
         place = place_of(event)
+        if any(e.kind == "repair" and same_place(e.path, place) and e.date >= event.date for e in events):
+            continue
         exact = [k for k, leaf in enumerate(leaves) if leaf.current and leaf.path == place]
         found += exact or [k for k, leaf in enumerate(leaves) if leaf.current and place and leaf.path == parent(place)]
     return tuple(dict.fromkeys(found))

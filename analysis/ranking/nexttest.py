@@ -25,6 +25,8 @@ from analysis.ranking.priors import path_prior
 from analysis.results import FloatArray
 
 Do = Literal["hold", "redraw", "stall", "vent-behind-valve", "repeat"]
+Setting = tuple[str, tuple[str, ...]]
+"""A setup and what is sealed in it."""
 BINS = 14
 FIT_SPREAD = 0.05
 FIRSTS, SECONDS = 12, 25
@@ -82,8 +84,13 @@ def feasible_setups(drilled: bool) -> tuple[str, ...]:
     return tuple(s for s in SETUPS if (s != "undrilled") == drilled or s == "line-only")
 
 
-def candidates(posterior: Posterior, areas_m2: dict[str, FloatArray], drilled: bool) -> tuple[Candidate, ...]:
-    """Feasible tests: every setup with nothing, one or two places sealed, and variations of the last test."""
+def candidates(
+    posterior: Posterior, areas_m2: dict[str, FloatArray], drilled: bool, wanted: Setting | None = None
+) -> tuple[Candidate, ...]:
+    """Feasible tests: every setup with nothing to three places sealed, and variations of the last test.
+
+    What was done already is worth less than a repeat, but for the ``wanted`` one.
+    """
     out: list[Candidate] = []
     last = posterior.problem.tests[-1]
     for setup in feasible_setups(drilled):
@@ -92,7 +99,8 @@ def candidates(posterior: Posterior, areas_m2: dict[str, FloatArray], drilled: b
             out.append(Candidate("hold", setup, seal, BASE_MIN + closing + SEAL_MIN * len(seal)))
     done = {(t.setup, frozenset(t.sealed)) for t in posterior.problem.tests}
     fresh = [c for c in out if c.setup == "formed-sheet" or (c.setup, frozenset(c.seal)) not in done]
-    return (*fresh, *_again(posterior))
+    asked = [] if wanted is None else [Candidate("hold", *wanted, BASE_MIN + CLOSE_MIN[wanted[0]])]
+    return (*asked, *fresh, *_again(posterior))
 
 
 def _again(posterior: Posterior) -> tuple[Candidate, ...]:
@@ -220,8 +228,10 @@ class Search:
     worth: tuple[Worth, ...]
 
 
-def search(posterior: Posterior, box: Box | None, drilled: bool, rng: np.random.Generator) -> Search:
-    """Weigh every feasible test.
+def search(
+    posterior: Posterior, box: Box | None, drilled: bool, rng: np.random.Generator, wanted: Setting | None = None
+) -> Search:
+    """Weigh every feasible test, and the one that is ``wanted`` for a reason of its own.
 
     Places never open count as suspects only where they join the shop: what lies under the sheet has vacuum on
     both sides in forming, so that a search for it would change no repair.
@@ -229,7 +239,7 @@ def search(posterior: Posterior, box: Box | None, drilled: bool, rng: np.random.
     areas = full_areas(posterior, box, drilled, rng)
     paths = tuple(p for p in areas if p in posterior.inward or "shop" in PATHS[parent(p)].joins)
     labels = largest(areas, paths)
-    worth = [weigh(c, posterior, areas, labels, len(paths), rng) for c in candidates(posterior, areas, drilled)]
+    worth = [weigh(c, posterior, areas, labels, len(paths), rng) for c in candidates(posterior, areas, drilled, wanted)]
     worth.sort(key=lambda w: -w.bits / w.test.minutes)
     ahead = {id(w): _two_ahead(w, worth[:SECONDS], labels, len(paths)) for w in worth[:FIRSTS]}
     order = (*sorted(worth[:FIRSTS], key=lambda w: -ahead[id(w)]), *worth[FIRSTS:])

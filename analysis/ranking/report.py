@@ -22,6 +22,7 @@ from analysis.ranking.words import (
     quiet_words,
 )
 from analysis.remedies import remedy
+from analysis.repairs import repaired_sentence
 from analysis.results import Assessment, FloatArray, Interval, NextTest, PathResult, Unexplained
 
 TWINS = 0.85
@@ -123,15 +124,24 @@ def unexplained(
     odd = odd_chances(posterior)
     if len(tests) < 2 or 1.0 - float(np.prod(1.0 - odd)) < ODD:
         return None
-    i = 0 if len(tests) == 2 else int(np.argmax(np.round(odd, 1)))
-    others = tuple(t for k, t in enumerate(tests) if k != i)
+    suspects = (0, 1) if len(tests) == 2 else (int(np.argmax(np.round(odd, 1))),)
+    found = (_misfit(posterior, i, box, events, rng) for i in suspects)
+    return next((misfit for misfit in found if misfit is not None), None)
+
+
+def _misfit(
+    posterior: Posterior, i: int, box: Box | None, events: Sequence[Event], rng: np.random.Generator
+) -> Unexplained | None:
+    """Test ``i`` as the one that does not fit, when the others did not let expect it."""
+    test = posterior.problem.tests[i]
+    others = tuple(t for k, t in enumerate(posterior.problem.tests) if k != i)
     rest = solve(others, box, events, rng, walkers=1000, final_moves=15)
-    again = Candidate("hold", tests[i].setup or "", tests[i].sealed, 1.0)
-    expected = predicted_m2(again, rest, box, rng)
-    by = float(posterior.problem.measured_m2[i] - np.median(expected))
-    if _foreseen(float(posterior.problem.measured_m2[i]), expected, rng):
+    expected = predicted_m2(Candidate("hold", test.setup or "", test.sealed, 1.0), rest, box, rng)
+    measured = float(posterior.problem.measured_m2[i])
+    if _foreseen(measured, expected, rng):
         return None
-    return Unexplained(tests[i].log, by, odd_sentence(tests[i], by, others, events))
+    by = measured - float(np.median(expected))
+    return Unexplained(test.log, by, odd_sentence(test, by, others, events))
 
 
 def _foreseen(measured_m2: float, expected_m2: FloatArray, rng: np.random.Generator) -> bool:
@@ -145,8 +155,11 @@ def advice(
     results: Sequence[PathResult], apart: Sequence[Sequence[str]], tests: Sequence[Assessment], choice: Choice,
     odd: Unexplained | None, stand: Standing, limit: float | None,
 ) -> tuple[str, ...]:
-    """What to do, in order; the repair first when one can be named."""
+    """What to do, in order; a repair that waits for its test first, then the next repair when one can be named."""
     ranked = [r for r in results if r.path != "valve-seat"]
+    if stand.waiting is not None:
+        repair = stand.waiting.repair
+        return (repaired_sentence(repair.date, repair.path), f"{choice.step}.", *_mind(choice.test))
     if not ranked:
         return (f"{choice.step}.",) if choice.step else ()
     if odd is not None:

@@ -8,10 +8,11 @@ from datetime import date
 import numpy as np
 
 from acquisition.records import Event
-from acquisition.setups import parent
-from analysis.numberwords import MM2_PER_M2, amount, area_text, chance_text, date_text
+from acquisition.setups import parent, same_place
+from analysis.numberwords import amount, area_text, chance_text, date_text
 from analysis.ranking.model import Problem, place_of
 from analysis.ranking.posterior import Posterior
+from analysis.repairs import effect_of, repair_sentence
 from analysis.results import Assessment, PathResult
 from analysis.wording import list_text, one_test_sentence, path_name, setup_name, valve_sentence
 
@@ -73,10 +74,10 @@ def evidence(posterior: Posterior, path: str, chance: float, events: Sequence[Ev
         return _valve(posterior)
     tests = posterior.problem.tests
     out = [*_differences(posterior, path), *_laws(posterior, path, chance), *_let_go(tests, path, posterior.problem)]
-    out += [f"Noted {_day(e.date)}: {e.text.rstrip('.')}." for e in events if _same_place(place_of(e), path)]
-    repairs = [e for e in events if e.kind == "repair" and _same_place(e.path, path)]
+    out += [f"Noted {_day(e.date)}: {e.text.rstrip('.')}." for e in events if same_place(place_of(e), path)]
+    repairs = [e for e in events if e.kind == "repair" and same_place(e.path, path)]
     if repairs:
-        out.append(_repaired(posterior, path, repairs[-1]))
+        out += _repaired(posterior, path, max(repairs, key=lambda e: e.date), events)
     return tuple(out) or (_silent(posterior, path),)
 
 
@@ -87,15 +88,14 @@ def _day(text: str) -> str:
         return text
 
 
-def _same_place(place: str, path: str) -> bool:
-    return bool(place) and (place == path or place == parent(path) or parent(place) == path)
-
-
-def _repaired(posterior: Posterior, path: str, event: Event) -> str:
+def _repaired(posterior: Posterior, path: str, event: Event, events: Sequence[Event]) -> list[str]:
+    """That a place was resealed, and what that did where tests on both sides tell."""
     k = posterior.problem.current[path]
     cols = [j for j, c in enumerate(posterior.problem.columns) if c.leaf == k]
     tested = bool(np.any(posterior.problem.weight[:, cols] > 0.5)) if cols else False
-    return f"Resealed {_day(event.date)}; {'tested since' if tested else 'not tested since'}."
+    told = f"Resealed {_day(event.date)}; {'tested since' if tested else 'not tested since'}."
+    effect = effect_of(posterior.problem.tests, event, events, None) if tested else None
+    return [told] if effect is None else [told, repair_sentence(effect)]
 
 
 def states(problem: Problem, path: str) -> tuple[float, ...]:
@@ -136,9 +136,9 @@ def _laws(posterior: Posterior, path: str, chance: float) -> list[str]:
     for test, open_here in zip(posterior.problem.tests, mine, strict=True):
         if test.law is None or open_here < 0.5 or chance < 0.1 or "seal-let-go" in test.flags:
             continue
-        if test.law.probability.get("seep", 0.0) > 0.9:
+        if test.law.kind == "seep":
             return ["The leak is a seep, as edges and boards are." if lean < -0.2 else "The leak is a seep."]
-        if test.law.probability.get("hole", 0.0) > 0.9:
+        if test.law.kind == "hole":
             return ["The leak is a hole, as fittings and gaps are." if lean > 0.1 else "The leak is a hole."]
     return []
 
@@ -208,14 +208,3 @@ def quiet_words(top: PathResult, step: str) -> str:
     if step:
         return f"Nothing to reseal so far: all places open in these tests stay together under the limit. {step}."
     return f"Nothing to reseal: all places together stay under the limit; {most}."
-
-
-def worked_sentence(probability: float, before_m2: float, after_m2: float, sheet: bool) -> str:
-    """Whether a repair worked."""
-    if probability >= 0.9:
-        change = f"from {before_m2 * MM2_PER_M2:.2g} to {after_m2 * MM2_PER_M2:.2g} mm²"
-        return f"The repair worked, {chance_text(probability)}: {change}."
-    if probability <= 0.1:
-        return f"The repair did not work, {chance_text(1.0 - probability)}. Look at the place again, then the next one."
-    reason = "sheets differ more than this" if sheet else "two tests differ more than this"
-    return f"Cannot tell whether it worked; {reason}. Hold twice more."

@@ -10,7 +10,8 @@ from dash.development.base_component import Component
 
 from analysis import wording
 from analysis.history import doubling_days, forecast_crossing, going_off_sentence, is_going_off
-from analysis.results import HistoryLine
+from analysis.repairs import repair_effect, repair_sentence
+from analysis.results import HistoryLine, Repair
 from dashboard import figures_months, parts, rows
 from dashboard.areas import area_unit
 from dashboard.pages.common import Page, label
@@ -120,8 +121,21 @@ def _long_curve(line: HistoryLine, today: date, view: View) -> Component:
     return parts.paper(
         top,
         parts.figure(graph, headline(line, view)[0], caption="Arrow keys walk the tests", points=points, table=table),
+        *_repairs(line, view),
         class_name="flush" if view.narrow else "",
     )
+
+
+def _repairs(line: HistoryLine, view: View) -> list[Component]:
+    """What each repair did, newest first, where tests on both sides tell."""
+    effects = [effect for repair in line.repairs if (effect := repair_effect(line, repair))]
+    effects.sort(key=lambda effect: effect.repair.date, reverse=True)
+    return [html.P([html.B(_repair_name(e.repair)), " ", repair_sentence(e, view.system)]) for e in effects[:3]]
+
+
+def _repair_name(repair: Repair) -> str:
+    day = wording.date_text(date.fromisoformat(repair.date[:10]))
+    return f"{', '.join(s for s in (day, repair.text) if s)}."
 
 
 def _count(line: HistoryLine) -> str:

@@ -138,11 +138,13 @@ def _ranked(known: Findings, view: View, ranking: Ranking) -> Component:
     setup = last.setup if last else None
     told = not not_told_words(known)
     bad = last.verdict if last and last.verdict in ("over", "stalls") and not told else None
-    head = (
-        _tight_head(last, view)
-        if last is not None and all_tight(known)
-        else parts.head(QUESTION, answer(known, ranking, setup), lead(known, ranking, last, view), verdict=bad)
-    )
+    if ranking.waiting is not None:
+        place = wording.path_name(ranking.waiting.path, setup)
+        head = parts.head(QUESTION, f"Not known since the repair of the {place}.", ranking.advice[0])
+    elif last is not None and all_tight(known):
+        head = _tight_head(last, view)
+    else:
+        head = parts.head(QUESTION, answer(known, ranking, setup), lead(known, ranking, last, view), verdict=bad)
     rows = figures_rank.rows_of(ranking, likely_paths(known), setup)
     if view.narrow:
         bars, table = _bars(known, rows, view, view.inner)
@@ -288,7 +290,7 @@ def _tight_head(last: Assessment, view: View) -> html.Div:
 
 
 def _what_next(known: Findings, ranking: Ranking) -> list[Component]:
-    if all_tight(known):
+    if all_tight(known) and ranking.waiting is None:
         words = "None: it is tight. The bars show how small the places are, not where to mend."
         months = parts.button("See its months", parts.box_href(known.box.name, "/months"), dark=True, whole=True)
         said = html.P(words, style={"margin": "6px 0 12px"})
@@ -325,8 +327,11 @@ def _next_card(known: Findings, ranking: Ranking) -> Component:
 
 def _repair_card(known: Findings, ranking: Ranking) -> Component:
     """The repair, with the button that writes it down; none while no test parts the likely places."""
-    sure = not not_told_words(known) and ranking.unexplained is None
+    waits = ranking.waiting is not None
+    sure = not not_told_words(known) and ranking.unexplained is None and not waits
     words = ranking.advice[:2] or ("None yet: a bead in the wrong place costs a day.",)
+    if waits:
+        words = ("None before the last one is tested.",)
     place = ranking.paths[0].path
     done = parts.button("I have done this repair", parts.box_href(known.box.name, f"/event?kind=repair&path={place}"),
                         dark=ranking.next_test is None, whole=True)  # fmt: skip
@@ -346,7 +351,7 @@ def _troubles(known: Findings) -> list[Component]:
 
 def _bar(known: Findings, ranking: Ranking) -> Component:
     test = ranking.next_test
-    if all_tight(known):
+    if all_tight(known) and ranking.waiting is None:
         return parts.bar(parts.button("See its months", parts.box_href(known.box.name, "/months"), dark=True))
     if test is None:
         return parts.bar(

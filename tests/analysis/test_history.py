@@ -1,9 +1,10 @@
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from math import exp, log
+from math import exp, hypot, log, sqrt
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from acquisition.records import Box, Event, Pump
 from acquisition.setups import open_paths
@@ -254,7 +255,7 @@ def test_a_repair_that_worked() -> None:
     effect = repair_effect(line, line.repairs[0])
     assert effect is not None
     assert effect.chance_better > 0.99
-    sentence = repair_sentence(effect, "vents-taped").replace("\u00a0", " ")
+    sentence = repair_sentence(effect).replace("\u00a0", " ")
     assert sentence.startswith("The repair worked, 99 in 100 or more: from 1.1 to 0.2")
     assert sentence.endswith(" mm².")
 
@@ -265,8 +266,35 @@ def test_a_repair_that_the_sheets_hide() -> None:
     line = only(history(tests, [repair], None))
     effect = repair_effect(line, line.repairs[0])
     assert effect is not None
-    assert repair_sentence(effect, "formed-sheet") == (
+    assert repair_sentence(effect) == (
         "Cannot tell whether it worked; sheets differ more than this. Hold twice more.")
+
+
+def test_a_repair_after_which_only_a_limit_is_seen() -> None:
+    limit = measured(118, 0.01, outcome="upper-limit", area_m2=Interval(0.01 * MM2, 0.0, 0.05 * MM2))
+    line = only(history([*rising(4, 60.0, 15.0, 1.1, 0.0), limit], [REPAIR], None))
+    effect = repair_effect(line, line.repairs[0])
+    assert effect is not None
+    assert repair_sentence(effect).replace("\u00a0", " ") == (
+        "The repair worked, 99 in 100 or more: from 1.1 to under 0.050 mm².")
+
+
+def test_a_repair_that_made_it_worse() -> None:
+    tests = [*rising(4, 60.0, 15.0, 0.3, 0.0), *rising(3, 118.0, 15.0, 1.2, 0.0)]
+    line = only(history(tests, [REPAIR], None))
+    effect = repair_effect(line, line.repairs[0])
+    assert effect is not None
+    assert repair_sentence(effect).startswith("The repair did not help: from 0.3")
+
+
+def test_the_chance_of_a_repair_is_that_of_student() -> None:
+    """One test a side: the log ratio against scatter 0.15 and 4 % each, four degrees of freedom (by hand)."""
+    line = only(history([measured(100, 1.0), measured(118, 0.8)], [REPAIR], None))
+    effect = repair_effect(line, line.repairs[0])
+    assert effect is not None
+    own = log(line.tests[0].area_m2.high / line.tests[0].area_m2.low) / 3.92  # type: ignore[union-attr]
+    sd = sqrt(2.0) * hypot(0.15, own)
+    assert effect.chance_better == pytest.approx(stats.t(4).cdf((log(1.0 / 0.8) + log(0.9)) / sd), abs=1e-6)
 
 
 def test_a_repair_without_tests_after_it_has_no_effect_yet() -> None:

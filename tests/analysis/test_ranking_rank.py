@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Sequence
-from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
@@ -14,39 +12,12 @@ from scipy import integrate, optimize, stats
 from acquisition.errors import WrongUsage
 from acquisition.records import Box, Event, Pump, Vents
 from acquisition.setups import SETUPS, open_paths
-from analysis.ranking import rank, repair_worked
+from analysis.ranking import rank
 from analysis.ranking.choice import Standing, choose_next
 from analysis.ranking.nexttest import Candidate, Search, Worth
 from analysis.ranking.posterior import solve
-from analysis.results import Assessment, Interval, LawVerdict, Limit, PathResult, Ranking, Release
-
-MM2 = 1e-6
-BOX = Box("B-07", vents=Vents(count=120))
-FIRST = datetime(2026, 5, 3, 9)
-
-
-def made(
-    setup: str, area_mm2: float, seal: Sequence[str] = (), *, error: float = 0.04, day: float = 0.0,
-    opened: Sequence[str] | None = None, limit: bool = False, **more: object,
-) -> Assessment:
-    low = 0.0 if limit else area_mm2 * math.exp(-1.96 * error)
-    span = Interval(area_mm2 * MM2, low * MM2, area_mm2 * math.exp(1.96 * error) * MM2)
-    values: dict[str, object] = {
-        "log": f"{setup}-{day}.csv", "box": "B-07", "setup": setup, "sealed": tuple(seal),
-        "open_paths": tuple(opened) if opened is not None else open_paths(setup, seal),
-        "started": FIRST + timedelta(days=day), "outcome": "upper-limit" if limit else "estimate", "reason": None,
-        "advice": "", "verdict": "within", "limit": Limit(0.42 * MM2, "pump"), "test": "hold", "area_m2": span,
-        "area_fit_m2": span, "volume_m3": 0.032, "u_log_volume": 0.04, "behind_valve": "room",
-    }
-    return Assessment(**(values | more))  # type: ignore[arg-type]
-
-
-def law(**probability: float) -> LawVerdict:
-    return LawVerdict("undetermined", None, None, None, probability)
-
-
-def part(ranking: Ranking, path: str) -> PathResult:
-    return next(p for p in ranking.paths if p.path == path)
+from analysis.results import Release
+from tests.analysis.made_tests import BOX, MM2, law, made, part
 
 
 def test_one_test_ranks_one_group_and_says_what_parts_it() -> None:
@@ -304,7 +275,7 @@ def test_big_leaks_are_asked_by_a_stall_test_when_the_pump_is_known(pump: Pump, 
     posterior = solve([made("vents-taped", area_mm2)], box, (), np.random.default_rng(1), walkers=200, final_moves=1)
     worth = Worth(Candidate("hold", "film-on-top", (), 27.0), 0.5, area_mm2 * MM2, np.ones((200, 1)))
     found = Search(("panel-edges", "port-flange"), np.array([0.6, 0.4]), (worth,))
-    choice = choose_next(posterior, found, Standing(None, False, False, ()), None, box, None)
+    choice = choose_next(posterior, found, Standing(None, False, False, (), None), None, box, None)
     assert choice.test is not None
     assert choice.test.do == do
 
@@ -353,29 +324,6 @@ def test_every_setup_and_every_do_has_its_words() -> None:
         ranking = rank([made(setup, 0.05, release=release, behind_valve="tank")], None)
         assert all(sentence.endswith(".") for sentence in ranking.advice)
         assert all(sentence.endswith(".") for p in ranking.paths for sentence in p.evidence)
-
-
-def test_a_repair_that_worked_and_one_that_cannot_be_told() -> None:
-    worked = repair_worked([made("vents-taped", 1.1)], [made("vents-taped", 0.28, day=7)], "port-flange")
-    assert worked is not None
-    assert worked.sentence == "The repair worked, 99 in 100 or more: from 1.1 to 0.28 mm²."
-    sheets = repair_worked([made("formed-sheet", 1.1)], [made("formed-sheet", 0.8, day=7)], "sheet-edge")
-    assert sheets is not None
-    assert sheets.sentence == "Cannot tell whether it worked; sheets differ more than this. Hold twice more."
-    same = repair_worked([made("film-on-rim", 1.1)], [made("film-on-rim", 2.4, day=7)], "rim-joint")
-    assert same is not None
-    assert same.sentence.startswith("The repair did not work")
-    assert repair_worked([made("vents-taped", 1.1)], [made("film-on-rim", 0.3, day=7)], "port-flange") is None
-    assert repair_worked([made("film-on-top", 1.1)], [made("film-on-top", 0.3, day=7)], "rim-joint") is None
-
-
-@pytest.mark.parametrize("probability_path", ["panel-edges", "port-flange"])
-def test_repair_chance_agrees_with_the_normal_integral(probability_path: str) -> None:
-    """Two untouched tests, log sd 0.045 scatter and 4 % each: P(after < 0.9 before), normal integral."""
-    found = repair_worked([made("undrilled", 1.0)], [made("undrilled", 0.85, day=7)], probability_path)
-    sd = math.sqrt(2.0) * math.hypot(0.045, 0.04)
-    assert found is not None
-    assert found.probability == pytest.approx(stats.norm.cdf((math.log(0.9) - math.log(0.85)) / sd), abs=0.02)
 
 
 def test_a_capped_hose_that_leaks_is_the_hose_and_not_the_seat() -> None:

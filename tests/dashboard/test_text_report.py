@@ -8,6 +8,7 @@ from datetime import datetime
 import pytest
 
 from acquisition.records import Event
+from analysis.repairs import untested_repairs
 from analysis.results import (
     Assessment,
     HistoryLine,
@@ -25,7 +26,6 @@ from analysis.results import (
     Trend,
     Unexplained,
 )
-from dashboard.box_answers import untested_repairs
 from dashboard.flagwords import FLAG_WORDS, flag_words
 from dashboard.text_report import assessment_text, box_text, comparison_text, history_text, ranking_text
 
@@ -252,19 +252,6 @@ def test_the_valve_seat_is_told_without_a_minus_and_without_chances(area, told):
     assert line.endswith(told)
 
 
-REPAIR = Event("2026-05-04", "sheet-edge", "repair", "lip rounded")
-
-
-def test_a_repair_that_nothing_was_tested_since_is_said_first_and_is_not_ranked():
-    lines = plain(ranking_text(RANKING, untested=(REPAIR,))).splitlines()
-    assert lines[1].strip() == (
-        "Repaired on 4 May 2026 (sheet edge): hold again with the same setup to see whether it worked."
-    )
-    assert lines[2].startswith("  1. port flange")
-    assert next(line for line in lines if "not ranked" in line).split()[1:3] == ["sheet", "edge"]
-    assert not any("Heat the corners." in line for line in lines)
-
-
 @pytest.mark.parametrize(
     ("day", "path", "later", "waits"),
     [
@@ -273,7 +260,7 @@ def test_a_repair_that_nothing_was_tested_since_is_said_first_and_is_not_ranked(
         ("2026-05-02", "panel-edges", (), False),
         ("2026-05-02", "panel-edges/left", (), False),
         ("2026-05-02", "sheet-edge", (), True),
-        ("2026-05-04", "panel-edges", (Event("2026-05-05", "panel-edges", "remark", "hiss"),), False),
+        ("2026-05-04", "panel-edges", (Event("2026-05-05", "panel-edges", "remark", "hiss"),), True),
     ],
 )
 def test_a_repair_waits_for_a_test_with_its_path_open(day, path, later, waits):
