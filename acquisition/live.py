@@ -21,7 +21,7 @@ from acquisition.announce import Announcement, announced
 from acquisition.errors import BoxholdError, OutsideWorldFailed, WrongUsage
 from acquisition.gaugefile import GaugeSpec
 from acquisition.listener import SETTLED_S, Heard, Listener
-from acquisition.partlog import PartLog, lock_log, part_path, unlock_log
+from acquisition.partlog import PartLog, lock_log, part_path
 from acquisition.recorder import REMARK, Counts, Mark, Recording, Since
 from acquisition.records import Log, LogHeader
 from acquisition.serialport import REPLAY, SIMULATED, Opener, open_port
@@ -145,7 +145,7 @@ class LiveRecording:
             raise WrongUsage(f"{wanted.out} exists already; it is left as it is, choose another name.")
         with ExitStack() as undo:
             lock = lock_log(wanted.out)
-            undo.callback(unlock_log, lock)
+            undo.callback(lock.release)
             zero_s = clock()
             listener = Listener(wanted.address, wanted.gauge, opener=opener, clock=clock)
             ears = Ears(listener)

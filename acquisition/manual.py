@@ -15,7 +15,7 @@ from acquisition.files import write_whole
 from acquisition.logfile import log_text
 from acquisition.logheader import one_line
 from acquisition.numbers import to_number
-from acquisition.partlog import lock_log, move_to_free_name, part_path, unlock_log
+from acquisition.partlog import lock_log, move_to_free_name, part_path
 from acquisition.recorder import PHASES, REMARK
 from acquisition.records import Log, LogHeader
 
@@ -109,7 +109,7 @@ class HandLog:
         try:
             self._write(overwrite=False)
         except WrongUsage:
-            unlock_log(self._lock)
+            self._lock.release()
             raise WrongUsage(f"{part_path(final)} is left over from a log that was cut off; finish it first.") from None
 
     @property
@@ -161,7 +161,7 @@ class HandLog:
                 raise UnreadableInput("no reading was typed, so no log was written.", self.final)
             return move_to_free_name(part_path(self.final), self.final)
         finally:
-            unlock_log(self._lock)
+            self._lock.release()
 
     def _write(self, *, overwrite: bool) -> None:
         text = log_text(self.log())

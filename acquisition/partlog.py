@@ -33,8 +33,24 @@ def part_path(final: Path) -> Path:
     return final.with_name(final.name + ".part")
 
 
-def lock_log(final: Path) -> FileLock:
-    """Hold a log's name for one recording.
+@dataclass(frozen=True)
+class NameLock:
+    """A log's name, held for one recording; ``made`` are the folders made for it, innermost first."""
+
+    lock: FileLock
+    made: tuple[Path, ...]
+
+    def release(self) -> None:
+        """Give the name free and take away the lock's file, and the folders that nothing was put into."""
+        self.lock.release()
+        Path(self.lock.lock_file).unlink(missing_ok=True)
+        with suppress(OSError):
+            for folder in self.made:
+                folder.rmdir()
+
+
+def lock_log(final: Path) -> NameLock:
+    """Hold a log's name for one recording, in a folder that is made if need be.
 
     Raises
     ------
@@ -44,6 +60,7 @@ def lock_log(final: Path) -> FileLock:
         The folder cannot be written to.
     """
     lock = FileLock(final.with_name(f".{final.name}.lock"), thread_local=False)
+    made = tuple(folder for folder in final.parents if not folder.exists())
     try:
         final.parent.mkdir(parents=True, exist_ok=True)
         lock.acquire(timeout=0)
@@ -53,13 +70,7 @@ def lock_log(final: Path) -> FileLock:
         raise LogInUse(f"{final} is being written by another recording; end that one or choose another name.") from None
     except OSError as problem:
         raise OutsideWorldFailed(f"{final.parent} cannot be written to ({problem.strerror or problem}).") from None
-    return lock
-
-
-def unlock_log(lock: FileLock) -> None:
-    """Give a log's name free again and take the lock's file away."""
-    lock.release()
-    Path(lock.lock_file).unlink(missing_ok=True)
+    return NameLock(lock, made)
 
 
 class PartLog:
@@ -83,7 +94,7 @@ class PartLog:
     """
 
     def __init__(
-        self, final: Path, header: LogHeader, *, lock: FileLock | None = None, write: Write = os.write
+        self, final: Path, header: LogHeader, *, lock: NameLock | None = None, write: Write = os.write
     ) -> None:
         self.final = final
         self.path = part_path(final)
@@ -95,7 +106,7 @@ class PartLog:
         try:
             self._file = self._create()
         except BaseException:
-            unlock_log(self._lock)
+            self._lock.release()
             raise
         self._waiting += format_head(header, columns=COLUMNS).encode("utf-8", "backslashreplace")
         self.flush()
@@ -160,7 +171,7 @@ class PartLog:
             _keep_name(name.parent)
             return name
         finally:
-            unlock_log(self._lock)
+            self._lock.release()
 
 
 def _keep_name(folder: Path) -> None:

@@ -6,16 +6,22 @@ that only a fit or a page needs.
 
 from __future__ import annotations
 
-import importlib
-import os
-import sys
-import warnings
-from collections.abc import Sequence
-from glob import glob
+try:
+    import importlib
+    import os
+    import signal
+    import sys
+    import warnings
+    from collections.abc import Sequence
+    from glob import glob
+    from types import FrameType
 
-import click
+    import click
 
-from dashboard.faults import DONE, TRACEBACK_WANTED, complain_about
+    from acquisition.errors import OutsideWorldFailed
+    from dashboard.faults import DONE, TRACEBACK_WANTED, complain_about
+except KeyboardInterrupt:  # Ctrl-C before there was a program: nothing was begun
+    raise SystemExit(4) from None
 
 COMMANDS: dict[str, str] = {
     "demo": "dashboard.commands_show:demo",
@@ -30,8 +36,8 @@ COMMANDS: dict[str, str] = {
     "new-box": "dashboard.commands_box:new_box",
     "record": "dashboard.commands_record:record",
     "gauges": "dashboard.commands_record:gauges",
-    "replay": "dashboard.commands_record:replay",
-    "import": "dashboard.commands_record:import_logs",
+    "replay": "dashboard.commands_replay:replay",
+    "import": "dashboard.commands_import:import_logs",
     "serve": "dashboard.commands_show:serve",
 }
 
@@ -105,4 +111,15 @@ def main() -> None:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="backslashreplace")  # a terminal without the letter must not stop the answer
-    sys.exit(run())
+    signal.signal(signal.SIGTERM, _interrupt)
+    try:
+        code = run()
+    except KeyboardInterrupt:  # pressed once more while the first was being told
+        code = OutsideWorldFailed.exit_code
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # all is done; what is left must not end in a traceback
+    sys.exit(code)
+
+
+def _interrupt(number: int, frame: FrameType | None) -> None:
+    """SIGTERM ends a command as Ctrl-C does: what it has made for a while is taken away."""
+    raise KeyboardInterrupt

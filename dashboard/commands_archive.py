@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,13 +12,11 @@ import click
 from acquisition.archive import EVENTS_FILE, Archive
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.records import Box, Event
-from dashboard.commands_common import EXISTING, json_option
+from dashboard.commands_common import EXISTING, json_option, near_names
 from dashboard.faults import DONE, complain
 
 if TYPE_CHECKING:
     from analysis.results import HistoryLine
-
-_MOST_NAMES = 8
 
 
 @click.command(short_help="One box over the months: tests, repairs, trend.")
@@ -44,13 +41,6 @@ def _names(archive: Archive, folder: Path, box_id: str | None) -> Sequence[str]:
     if box_id is not None and box_id not in names:
         raise WrongUsage(f"There is no box {box_id} in {folder}{near_names(box_id, names)}.")
     return names if box_id is None else (box_id,)
-
-
-def near_names(wanted: str, names: Sequence[str]) -> str:
-    """The boxes that ``wanted`` may have meant, to stand after "there is no box": the likest, else the first few."""
-    near = get_close_matches(wanted, names, n=3, cutoff=0.8) or list(names[:_MOST_NAMES])
-    more = "" if len(near) == len(names) else f" (of {len(names)} boxes)"
-    return f"; there is {', '.join(near)}{more}"
 
 
 def _history_of(archive: Archive, name: str, troubles: list[str]) -> Sequence[HistoryLine]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -40,6 +41,7 @@ class PositiveNumber(click.types.FloatParamType):
 
 
 POSITIVE = PositiveNumber()
+_MOST_NEAR, _MOST_NAMES = 5, 8
 EXISTING = click.Path(path_type=Path)
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a line.")
 logs_argument = click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=EXISTING)
@@ -51,6 +53,32 @@ def box_options(command: Command) -> Command:
     box = click.option("--box", "box_file", metavar="BOX.toml", type=EXISTING,
                        help="The box's file. Without it: box.toml in the log's folder or the one above.")  # fmt: skip
     return archive(box(command))
+
+
+def near_names(wanted: str, names: Sequence[str]) -> str:
+    """The boxes that ``wanted`` may have meant, to stand after "there is no box": the likest, else the first few."""
+    near = get_close_matches(wanted, names, n=_MOST_NEAR, cutoff=0.6) or list(names[:_MOST_NAMES])
+    more = "" if len(near) == len(names) else f" (of {len(names)} boxes)"
+    return f"; there is {', '.join(near)}{more}"
+
+
+def check_archive(folder: Path) -> None:
+    """See to it that a command that reads an archive, or adds to one, makes none of a name misspelt.
+
+    Raises
+    ------
+    UnreadableInput
+        There is no such folder.
+    """
+    if folder.is_dir():
+        return
+    beside = [path.name for path in folder.absolute().parent.glob("*/") if path.is_dir()]
+    near = "".join(f" (is it {name}?)" for name in get_close_matches(folder.name, beside, n=1))
+    raise UnreadableInput(
+        f"no such archive folder{near}; give the folder that holds the boxes' folders, or begin one"
+        f" with 'boxhold new-box NAME --archive {folder}'.",
+        folder,
+    )
 
 
 @dataclass(frozen=True)
@@ -67,8 +95,8 @@ class BoxFinder:
     def __init__(self, archive: Path | None, box_file: Path | None) -> None:
         if archive is not None and box_file is not None:
             raise WrongUsage("Take either --archive or --box, not both.")
-        if archive is not None and not archive.is_dir():
-            raise UnreadableInput("no such archive folder; give the folder that holds the boxes' folders.", archive)
+        if archive is not None:
+            check_archive(archive)
         self._archive = archive
         self._box_file = box_file
         self._read: dict[Path, Box] = {}

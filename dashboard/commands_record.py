@@ -1,4 +1,4 @@
-"""The commands that deal with gauges: ``record``, ``gauges``, ``replay`` and ``import``."""
+"""The commands that listen to gauges: ``record`` and ``gauges``."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import signal
 import sys
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -25,11 +25,8 @@ from acquisition.records import Box, Log, LogHeader
 from acquisition.serialport import SIMULATED
 from acquisition.setups import SETUPS, check_path
 from acquisition.units import GaugeUnit, parse_gauge_unit
-from dashboard.commands_common import POSITIVE
-from dashboard.commands_import import import_logs
+from dashboard.commands_common import POSITIVE, check_archive, near_names
 from dashboard.faults import complain
-
-__all__ = ["gauges", "import_logs", "record", "replay"]
 
 FILE = click.Path(path_type=Path)
 LOOK_EVERY_S = 0.1
@@ -73,24 +70,21 @@ def record(
         gauge_file = gauge_file if unit or gauge_file or address.startswith(SIMULATED) else known_gauge()
     gauge = _gauge(address, unit, gauge_file, baud, needed=not manual)
     header = _header(gauge.unit, box_id, setup, sealed, keys)
-    if manual:
-        from dashboard.manual_entry import record_by_hand
-
-        place = _place(out, archive, header)
-        _finish_interrupted(place, ask=guided)
-        if part_path(place).exists() and _nobody_writes(place):
-            _close_left_over(place)
-        record_by_hand(gauge, header, place, ask=guided)
-        return
-    if address is None:
+    if not manual and address is None:
         raise WrongUsage("Give the gauge's port with --port; 'boxhold gauges' lists the ports there are.")
+    if guided and not manual:
+        from dashboard.guide_run import ask_box, ask_first
+
+        header = ask_box(header)
+    told = archive is not None and _tell_new(header.box, archive, ask=guided)
+    if address is None or manual:
+        _by_hand(gauge, header, _place(out, archive, header), ask=guided)
+        return
     first_pull = False
     if guided:
-        from dashboard.guide_run import ask_first
-
         header, first_pull = ask_first(header)
     wanted = Wanted(address, gauge, _place(out, archive, header), header, watched=guided)
-    if not quiet:
+    if not quiet and not told:
         _tell_undescribed(header, box_file, archive, wanted.out)
     box = _box(header, box_file, archive, wanted.out) if guided else None
     _finish_interrupted(wanted.out, ask=guided)
@@ -102,6 +96,15 @@ def record(
             guide(live, box, seconds, ended, first_pull=first_pull)
         else:
             _wait(live, seconds, ended, quiet=quiet)
+
+
+def _by_hand(gauge: GaugeSpec, header: LogHeader, place: Path, *, ask: bool) -> None:
+    from dashboard.manual_entry import record_by_hand
+
+    _finish_interrupted(place, ask=ask)
+    if part_path(place).exists() and _nobody_writes(place):
+        _close_left_over(place)
+    record_by_hand(gauge, header, place, ask=ask)
 
 
 def _at_terminal() -> bool:
@@ -173,6 +176,29 @@ def _box(header: LogHeader, box_file: Path | None, archive: Path | None, out: Pa
     return BoxFinder(archive if box_file is None and archive and archive.is_dir() else None, box_file).box_of(log)
 
 
+def _tell_new(name: str | None, archive: Path, *, ask: bool) -> bool:
+    """See to a box that an archive of others lacks: ask, or where nobody can be asked say so and lose no recording.
+
+    Returns
+    -------
+    bool
+        Whether it has been said that no file describes the box.
+    """
+    from acquisition.archive import Archive
+
+    check_archive(archive)
+    boxes = Archive(archive)
+    if name is None or boxes.folder(name).is_dir() or not (names := boxes.boxes()):
+        return False
+    unknown = f"There is no box {name} in {archive}{near_names(name, names)}"
+    describe = f"'boxhold new-box {name} --archive {archive}'"
+    if not ask:
+        complain(f"{unknown}; it is recorded as a new one, which {describe} describes, also afterwards.")
+    elif not click.confirm(f"{unknown}. Record it as a new one?", default=False):
+        raise WrongUsage(f"Nothing was recorded; give the right --box-id, or describe a new box with {describe}.")
+    return not ask
+
+
 def _tell_undescribed(header: LogHeader, box_file: Path | None, archive: Path | None, out: Path) -> None:
     """Say once, and go on, when a box was named that no file describes."""
     if header.box is None or header.volume_L is not None:
@@ -207,10 +233,10 @@ def _finish_interrupted(out: Path, *, ask: bool) -> None:
 
 
 def _nobody_writes(final: Path) -> bool:
-    from acquisition.partlog import LogInUse, lock_log, unlock_log
+    from acquisition.partlog import LogInUse, lock_log
 
     try:
-        unlock_log(lock_log(final))
+        lock_log(final).release()
     except LogInUse:
         return False
     return True
@@ -267,86 +293,6 @@ def _wait(live: LiveRecording, seconds: float | None, ended: threading.Event, *,
 def _kind(trouble: str) -> str:
     """What a trouble is about: its sentence without numbers, so that a running count is told once."""
     return "".join(c for c in trouble if not c.isdigit())
-
-
-@click.command(short_help="Play a log as if it were a gauge.")
-@click.argument("log", required=False, type=FILE)
-@click.option("--speed", metavar="TIMES", type=POSITIVE, default=1.0, help="How many times as fast.")
-@click.option("--simulate", "settings", metavar="SETTINGS", is_flag=False, flag_value="",
-              help="Play a make-believe box instead, such as leak_mm2=0.3,wood=bare,hold_s=300.")  # fmt: skip
-@click.option("--tcp", "tcp_port", metavar="PORT", type=click.IntRange(0, 65535),
-              help="Use a TCP socket; 0 takes a free one.")  # fmt: skip
-@click.option("--loop", is_flag=True, help="Begin again at the end.")
-def replay(log: Path | None, speed: float, settings: str | None, tcp_port: int | None, loop: bool) -> None:
-    """Play a log, or a make-believe box, as if it were a gauge.
-
-    Prints the address to listen to, waits until somebody does, and plays. A recording of it is marked
-    replayed or simulated, and carries the times of the log however fast it is played.
-    """
-    from acquisition.announce import announce
-    from acquisition.replay import open_outlet, play
-
-    if (log is None) == (settings is None):
-        raise WrongUsage("Give a log to play, or --simulate with or without settings.")
-    source = _Source(log, settings, speed)
-    outlet = open_outlet(tcp_port)
-    word = announce(outlet.address, source.announcement)
-    click.echo(outlet.address)
-    sys.stdout.flush()
-    complain(f'Listen with:  boxhold record --port {outlet.address} --unit "{source.unit}" --out LOG.csv')
-    try:
-        with suppress(KeyboardInterrupt), _term_as_interrupt():
-            while True:
-                play(source.events(), outlet, source.announcement.speed, told=complain)
-                if not loop:
-                    break
-            threading.Event().wait(1.0)  # the last lines must be read before the line is taken away
-    finally:
-        word.unlink(missing_ok=True)
-        outlet.close()
-
-
-class _Source:
-    """What is played: a log or a make-believe box."""
-
-    def __init__(self, log: Path | None, settings: str | None, speed: float) -> None:
-        import os
-
-        from acquisition import simgauge
-        from acquisition.announce import Announcement
-
-        self._gauge = simgauge
-        self._log = None if log is None else simgauge.check_log(log)
-        self._make = None if settings is None else simgauge.parse_make(settings)
-        if self._log is not None and log is not None:
-            what = simgauge.announcement_of(self._log, log.name, speed)
-            self.unit = str(self._log.header.gauge)
-        else:
-            assert self._make is not None
-            what = Announcement(True, "", speed if speed != 1.0 else self._make.speed)
-            self.unit = "absolute kPa"
-        self.announcement = replace(what, pid=os.getpid())
-
-    def events(self) -> Iterator[tuple[float, bytes]]:
-        """Its lines from the start."""
-        if self._log is not None:
-            return self._gauge.log_events(self._log)
-        assert self._make is not None
-        return self._gauge.make_events(self._make)
-
-
-@contextmanager
-def _term_as_interrupt() -> Iterator[None]:
-    """SIGTERM ends the playing as Ctrl-C does."""
-
-    def end(number: int, frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGTERM, end)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
 
 
 @click.command(short_help="Find the ports and how the gauge speaks.")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquisition.boxfile import check_box_name
 from acquisition.errors import WrongUsage
 from acquisition.live import LiveRecording
 from acquisition.records import LogHeader
@@ -26,6 +27,14 @@ CURVE_WIDTH = 48
 BARS = "▁▂▃▄▅▆▇█"
 
 
+def ask_box(header: LogHeader) -> LogHeader:
+    """Ask which box it is where the call has not said; Enter leaves it unsaid."""
+    if header.box is not None:
+        return header
+    name = click.prompt("Name of the box", default="", show_default=False)
+    return replace(header, box=check_box_name(name) if name else None)
+
+
 def ask_first(header: LogHeader) -> tuple[LogHeader, bool]:
     """Ask what the log's header should say and the call has not; and whether it is the box's first pull.
 
@@ -34,8 +43,6 @@ def ask_first(header: LogHeader) -> tuple[LogHeader, bool]:
     WrongUsage
         The gauge sits where it cannot measure the box.
     """
-    if header.box is None:
-        header = replace(header, box=click.prompt("Name of the box", default="", show_default=False) or None)
     if header.setup is None:
         header = replace(header, setup=click.prompt("What closes the top", type=click.Choice(list(SETUPS))))
     if header.gauge_at is None:

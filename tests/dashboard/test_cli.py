@@ -143,3 +143,44 @@ def test_record_starts_without_the_heavy_libraries(module):
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, check=False)
     assert done.returncode == 0, done.stderr
+
+
+INTERRUPTED = {
+    "while the program is loaded": (
+        4,
+        "import sys\nclass Finder:\n    def find_spec(self, name, path=None, target=None):\n"
+        "        if name == 'click':\n            raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Finder())\nfrom dashboard.cli import main\nmain()",
+    ),
+    "again while the first is told": (
+        4,
+        "from dashboard import cli\ndef told(error):\n    raise KeyboardInterrupt\n"
+        "cli.complain_about = told\nimport sys\nsys.argv[1:] = ['no-such']\ncli.main()",
+    ),
+    "after all is done": (
+        0,
+        "import atexit, os, signal\nfrom dashboard import cli\n"
+        "atexit.register(lambda: os.kill(os.getpid(), signal.SIGINT))\n"
+        "import sys\nsys.argv[1:] = ['--version']\ncli.main()",
+    ),
+}
+
+
+@pytest.mark.parametrize("when", INTERRUPTED)
+def test_an_interruption_at_a_bad_moment_is_no_traceback(when):
+    code, script = INTERRUPTED[when]
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, check=False)
+    assert (done.returncode, done.stderr) == (code, "")
+
+
+@pytest.mark.pty
+def test_a_command_told_to_end_takes_away_what_it_had_made_for_a_while(tmp_path):
+    script = (
+        "import os, signal, tempfile\nfrom dashboard import cli\ndef run():\n"
+        f"    with tempfile.TemporaryDirectory(dir={str(tmp_path)!r}):\n"
+        "        os.kill(os.getpid(), signal.SIGTERM)\n        signal.pause()\n"
+        "cli.run = run\ncli.main()"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, check=False)
+    assert (done.returncode, done.stderr) == (4, "")
+    assert list(tmp_path.iterdir()) == []
