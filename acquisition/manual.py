@@ -18,8 +18,14 @@ from acquisition.numbers import to_number
 from acquisition.partlog import lock_log, move_to_free_name, part_path
 from acquisition.recorder import PHASES, REMARK
 from acquisition.records import Log, LogHeader
+from acquisition.units import STANDARD_PRESSURE_PA, from_absolute_pa
 
-ENOUGH_READINGS = 10
+ENOUGH_READINGS, LEAST_READINGS = 10, 6
+"""Readings of a hold that make a sound test, and with how many one that rises slowly can still give an answer."""
+MOST_ROOMS = 1.2
+"""An absolute gauge may show so many times the pressure taken for the room's: that may be another day's or place's."""
+ZERO_OFF_PA = 3000.0
+"""A dial's zero is seldom further off: common practice, no source."""
 _WORDS = {"pump": "pump-down", "shut": "hold", "end": "end of hold"} | {phase: phase for phase in PHASES}
 _STOPWATCH = re.compile(r"(?:(\d{1,3}):([0-5]\d(?:[.,]\d+)?)|(\d+(?:[.,]\d+)?)\s*(s|sec|min)?)")
 
@@ -55,6 +61,26 @@ def parse_entry(text: str, now_s: float, mark_s: float = 0.0) -> Entry:
     if np.isnan(reading):
         raise WrongUsage(f"'{words}' is neither a reading nor a word known here; type ? for help.")
     return Entry(round(mark_s + stopwatch(when), 3) if when.strip() else now_s, reading)
+
+
+def check_possible(reading: float, header: LogHeader) -> None:
+    """See to it that a dial can show what was typed: nothing below an empty box, nothing far above the room.
+
+    Raises
+    ------
+    WrongUsage
+        It cannot, even with a zero that is a little off.
+    """
+    unit = header.gauge
+    room_pa = STANDARD_PRESSURE_PA if header.barometer_kPa is None else header.barometer_kPa.value * 1e3
+    top_pa = MOST_ROOMS * room_pa if unit.reference == "absolute" else room_pa
+    low, high = sorted(from_absolute_pa(p_pa, unit, room_pa) for p_pa in (0.0, top_pa))
+    if low - ZERO_OFF_PA / unit.pa_per_unit <= reading <= high + ZERO_OFF_PA / unit.pa_per_unit:
+        return
+    raise WrongUsage(
+        f"{reading:g} cannot be in {unit}, where a box lies between {low:.3g} and {high:.3g}:"
+        " left out; look again and type it anew."
+    )
 
 
 def stopwatch(text: str) -> float:
@@ -103,7 +129,7 @@ class HandLog:
         if final.exists():
             raise WrongUsage(f"{final} exists already; it is left as it is, choose another name.")
         self.final = final
-        self._header = header
+        self.header = header
         self._entries: list[Entry] = []
         self._lock = lock_log(final)
         try:
@@ -145,7 +171,7 @@ class HandLog:
         rows = _with_marks(self._entries)
         elapsed = np.array([entry.t_s for entry in rows], dtype=np.float64)
         reading = np.array([np.nan if e.reading is None else e.reading for e in rows], dtype=np.float64)
-        return Log(self._header, elapsed, reading, note=tuple(e.note for e in rows), path=self.final)
+        return Log(self.header, elapsed, reading, note=tuple(e.note for e in rows), path=self.final)
 
     def close(self) -> Path:
         """Give the log its final name.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -14,11 +14,20 @@ import click
 
 from acquisition.errors import WrongUsage
 from acquisition.gaugefile import GaugeSpec
-from acquisition.manual import ENOUGH_READINGS, Entry, HandLog, hand_header, parse_entry
+from acquisition.manual import (
+    ENOUGH_READINGS,
+    LEAST_READINGS,
+    Entry,
+    HandLog,
+    check_possible,
+    hand_header,
+    parse_entry,
+)
 from acquisition.records import LogHeader
 from dashboard.faults import complain
 
 BEAT_S = 20.0
+BREATH_S, MOMENT_S = 1.0, 0.01
 HELP = """  20.5          a reading now: press Enter at the moment you look at the dial
   20.5 1:30     a reading at 1:30 of a stopwatch started at the last 'pump', 'shut' or other mark
   pump, shut, redraw, end, let-up    what you have just done; 'end' is the end of the hold
@@ -28,7 +37,8 @@ HELP = """  20.5          a reading now: press Enter at the moment you look at t
 INTRODUCTION = f"""Type what you do and what the dial shows, one line each:
 {HELP}
 An ordinary hold: one reading with the box open, 'pump', one reading at the bottom after 3 minutes of soak with the
-pump on, 'shut', then a reading every 20 s: {ENOUGH_READINGS} make a valid test, the bell rings for each.
+pump on, 'shut', then a reading every 20 s, the bell rings for each: {ENOUGH_READINGS} or more make a sound test,
+{LEAST_READINGS} are the least unless the pressure rises fast.
 A fast leak: 'shut' when the needle passes the first mark, then the stopwatch's time at each further one, six or more.
 A pump that stalls: 'pump', then what the dial sits at, three times over a minute.
 Glasses on from the first pull to the let-up; nobody leans over the top; let the air in slowly."""
@@ -59,9 +69,17 @@ def record_by_hand(gauge: GaugeSpec, header: LogHeader, out: Path, *, ask: bool)
     finally:
         over.set()
     path = log.close()
-    if log.readings < ENOUGH_READINGS:
-        complain(f"{log.readings} readings; {ENOUGH_READINGS} make a valid test, so the answer may be wide or none.")
+    if (few := _few(log.entries)) is not None:
+        complain(f"{few} readings of the hold; {ENOUGH_READINGS} make a sound test, so the answer may be wide or none.")
     click.echo(str(path))
+
+
+def _few(entries: Sequence[Entry]) -> int | None:
+    """Readings since the shut where they are few; None where they are enough, or a pump that stalls was meant."""
+    marks = [entry.note for entry in entries]
+    held = entries[len(marks) - marks[::-1].index("hold") :] if "hold" in marks else entries
+    count = sum(entry.reading is not None for entry in held)
+    return None if count >= ENOUGH_READINGS or (held is entries and "pump-down" in marks) else count
 
 
 def _ask_division(resolution: float | None, unit: str) -> float | None:
@@ -99,8 +117,7 @@ def keep(log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: C
         Gets an answer to each line.
     """
     for line in lines:
-        # Times of a stopwatch may run ahead of the typing; what is typed next is later all the same.
-        now = max([clock(), *(entry.t_s for entry in log.entries)])
+        now = _later(log, clock())
         word = line.strip().lower()
         if word in ("done", "quit", "q"):
             return
@@ -112,10 +129,19 @@ def keep(log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: C
             _add(log, line, now, tell)
 
 
+def _later(log: HandLog, clock_s: float) -> float:
+    """Time of what is typed now: after all before it, and readings in one breath a moment apart."""
+    last_s = max((entry.t_s for entry in log.entries), default=clock_s)
+    if last_s > clock_s + BREATH_S:  # the times of a stopwatch ran ahead of the typing
+        return last_s
+    readings_s = [entry.t_s + MOMENT_S for entry in log.entries if entry.reading is not None]
+    return round(max([clock_s, *readings_s]), 2)
+
+
 def _add(log: HandLog, line: str, now_s: float, tell: Callable[[str], None]) -> None:
     try:
         entry = parse_entry(line, now_s, log.last_mark_s)
-        _check_order(log, entry)
+        _check(log, entry)
     except WrongUsage as problem:
         tell(str(problem))
         return
@@ -125,10 +151,16 @@ def _add(log: HandLog, line: str, now_s: float, tell: Callable[[str], None]) -> 
     tell(f"  {int(minutes)}:{seconds:04.1f}  {what}   ({log.readings} readings)")
 
 
-def _check_order(log: HandLog, entry: Entry) -> None:
-    before = [e.t_s for e in log.entries if e.reading is not None]
-    if before and entry.reading is not None and entry.t_s <= before[-1]:
-        raise WrongUsage(f"The reading before it is of {before[-1]:g} s; this one is of {entry.t_s:g} s; see 'undo'.")
+def _check(log: HandLog, entry: Entry) -> None:
+    if entry.reading is None:
+        return
+    check_possible(entry.reading, log.header)
+    before_s = max((e.t_s for e in log.entries if e.reading is not None), default=-1.0)
+    if entry.t_s <= before_s:
+        raise WrongUsage(
+            f"The reading before it is of {before_s:g} s, this one of {entry.t_s:g} s: left out; type it with its time,"
+            f" such as '{entry.reading:g} 1:30', or take the other back with 'undo'."
+        )
 
 
 def _words(gone: Entry | None) -> str:

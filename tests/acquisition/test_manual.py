@@ -9,10 +9,10 @@ import pytest
 
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.logfile import read_log
-from acquisition.manual import Entry, HandLog, hand_header, parse_entry, stopwatch
+from acquisition.manual import Entry, HandLog, check_possible, hand_header, parse_entry, stopwatch
 from acquisition.partlog import part_path
-from acquisition.records import LogHeader
-from acquisition.units import GaugeUnit
+from acquisition.records import LogHeader, Uncertain
+from acquisition.units import GaugeUnit, parse_gauge_unit
 
 HEADER = LogHeader(GaugeUnit("vacuum", "inHg"), box="B-07", setup="vents-taped")
 
@@ -42,6 +42,34 @@ def test_what_may_be_typed(text: str, entry: Entry) -> None:
 def test_what_is_neither_reading_nor_word_is_told(text: str) -> None:
     with pytest.raises(WrongUsage):
         parse_entry(text, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("unit", "possible", "impossible"),
+    [
+        # The room has 101.325 kPa, 29.92 inHg (ISO 2533); a zero may be 3 kPa off.
+        ("absolute kPa", (0.0, 8.0, 101.3, 121.0), (-20.0, 126.0, 200000.0)),
+        ("absolute mbar", (80.0, 1013.0), (-200.0, 1300.0)),
+        ("vacuum inHg", (-0.5, 0.0, 29.9, 30.5), (-5.0, 31.0, 101.0)),
+        ("gauge kPa", (0.0, -101.0), (-106.0, 20.0)),
+    ],
+)
+def test_a_reading_that_no_box_can_have_is_refused(
+    unit: str, possible: tuple[float, ...], impossible: tuple[float, ...]
+) -> None:
+    header = LogHeader(parse_gauge_unit(unit))
+    for reading in possible:
+        check_possible(reading, header)
+    for reading in impossible:
+        with pytest.raises(WrongUsage, match=f"{reading:g} cannot be in {unit}"):
+            check_possible(reading, header)
+
+
+def test_what_is_possible_goes_by_the_barometer() -> None:
+    high_up = LogHeader(GaugeUnit("vacuum", "kPa"), barometer_kPa=Uncertain(80.0, 0.1))
+    check_possible(80.0, high_up)
+    with pytest.raises(WrongUsage, match="between 0 and 80"):
+        check_possible(90.0, high_up)
 
 
 def test_a_stopwatch_reads_minutes_and_seconds() -> None:
