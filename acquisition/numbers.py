@@ -12,6 +12,7 @@ LARGEST = 1e16
 (9.9E37) lie above."""
 
 _PLAIN = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_VOLUME_UNIT = re.compile(r"(?<=[\d.,\s])\s*(l|lit(?:re|er)s?|m3|m³)(?=\s|[+±]|$)", re.IGNORECASE)
 _PLUS_MINUS = re.compile(r"\s*(?:\+-|\+/-|±)\s*")
 
 
@@ -54,6 +55,22 @@ def to_uncertain(text: str, share: float = 0.0, least: float = 0.0) -> Uncertain
     if u < 0:
         raise ValueError("the uncertainty after +- must not be negative")
     return Uncertain(value, u)
+
+
+def to_litres(text: str, share: float = 0.0) -> Uncertain:
+    """Read a volume as ``to_uncertain`` does, in litres; ``L`` or ``m3`` may stand behind the numbers.
+
+    Raises
+    ------
+    ValueError
+        It is no volume above 0, or its numbers are in two units.
+    """
+    units = {"m3" if unit.lower() in ("m3", "m³") else "L" for unit in _VOLUME_UNIT.findall(text)}
+    volume = to_uncertain(_VOLUME_UNIT.sub("", text), share)
+    if not volume.value > 0 or len(units) > 1:
+        raise ValueError("write a volume above 0 in one unit, L or m3, such as 50 +- 0.5 L")
+    litres = 1000.0 if "m3" in units else 1.0
+    return Uncertain(volume.value * litres, volume.u * litres)
 
 
 def number_text(value: float) -> str:

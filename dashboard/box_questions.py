@@ -9,8 +9,11 @@ from dataclasses import dataclass, replace
 from typing import cast
 
 from acquisition.errors import WrongUsage
-from acquisition.numbers import to_number, to_uncertain
+from acquisition.numbers import to_litres, to_number
 from acquisition.records import Baffles, Box, Pump, Rim, Tank, Uncertain, Vents, Wood
+
+SHORTEST_MM, LONGEST_MM = 100.0, 3000.0
+"""Nobody forms in a box shorter than the one; sizes below it were meant in another unit."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +55,20 @@ def _sizes(count: int) -> Callable[[str], tuple[float, ...]]:
     return read
 
 
+def _inside(text: str) -> tuple[float, ...]:
+    """Length, width and height in mm; other units are told by a box no longer than a hand."""
+    sides = _sizes(3)(text)
+    if max(sides) >= SHORTEST_MM:
+        return sides
+    meant = (
+        f"from {unit} {'x'.join(f'{side * mm:.0f}' for side in sides)}"
+        for unit, mm in (("cm", 10.0), ("inches", 25.4), ("m", 1000.0))
+        if SHORTEST_MM <= max(sides) * mm <= LONGEST_MM
+    )
+    litres = sides[0] * sides[1] * sides[2] / 1e6
+    raise ValueError(f"mm ({'; '.join([f'as it stands the box would hold {litres:.2g} L', *meant])})")
+
+
 def _counts(text: str) -> tuple[int, int]:
     found = re.fullmatch(r"\s*(\d{1,3})\s*[x×X*]\s*(\d{1,3})\s*", text)
     if found is None:
@@ -60,7 +77,7 @@ def _counts(text: str) -> tuple[int, int]:
 
 
 def _litres(text: str) -> Uncertain:
-    return to_uncertain(text, share=0.05)
+    return to_litres(text, share=0.05)
 
 
 def _one_of(*words: str) -> Callable[[str], str]:
@@ -73,7 +90,7 @@ def _one_of(*words: str) -> Callable[[str], str]:
 
 
 QUESTIONS: tuple[Question, ...] = (
-    Question("inside_mm", "inside length x width x height, mm", "600x600x90", _sizes(3)),
+    Question("inside_mm", "inside length x width x height, mm", "600x600x90", _inside),
     Question("wood", "inside of the box: bare, coated, or none where there is no wood", "bare",
              _one_of("bare", "coated", "none")),
     Question("board_mm", "thickness of the board, mm", "18", _positive),

@@ -13,6 +13,7 @@ from acquisition.boxfile import BOX_FILE, check_box_name, write_box
 from acquisition.errors import WrongUsage
 from dashboard.box_questions import QUESTIONS, box_from, read_answer
 from dashboard.cautions import top_caution
+from dashboard.faults import complain
 
 
 def _question_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -43,9 +44,12 @@ def new_box(name: str | None, out: Path | None, archive: Path | None, **given: s
         _ask_for_missing(given)
     answers = {q.name: read_answer(q, text) for q in QUESTIONS if (text := given[q.name])}
     target = out or (archive / check_box_name(name) if archive else Path()) / BOX_FILE
+    begun = " (a new archive)" if archive and not archive.is_dir() else ""
     box = box_from(name, answers)
     write_box(box, target, overwrite=False)
-    click.echo(f"Written: {target}")
+    click.echo(f"Written: {target}{begun}")
+    if box.inside_mm is None and box.volume_L is None:
+        complain(f"Its logs will give no area before {target} says inside_mm = [length, width, height] or volume_L.")
     if caution := top_caution(box):
         click.echo(f"Caution: {caution}")
     return 0

@@ -12,7 +12,7 @@ import click
 
 from acquisition.boxfile import read_box
 from acquisition.errors import WrongUsage
-from acquisition.numbers import to_uncertain
+from acquisition.numbers import to_litres, to_number
 from acquisition.records import Box, Uncertain
 from acquisition.units import parse_gauge_unit
 from dashboard.cautions import top_forbidden
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from analysis.volume import VolumeResult
 
 SHARP_EDGE = 0.83
+MOST_BOX_KPA = 130.0
+"""No box has more: the highest air pressure on record is under 110 kPa, and nobody blows up a box."""
 NOMINAL_VOLUME = Uncertain(30.0, 1.5)
 """L; assumed where a box has none, so that its slopes can be compared. It drops out of the answer."""
 
@@ -63,18 +65,27 @@ def plan(
     return DONE
 
 
+def pressure_kpa(text: str) -> float:
+    """A pressure as typed, kPa; a decimal comma and ``kPa`` behind it will do."""
+    number = to_number(text.strip().removesuffix("kPa"))
+    if math.isnan(number):
+        raise WrongUsage(f"'{text}' is no pressure in kPa; write it such as 101.3.")
+    return number
+
+
 @click.command(short_help="Measure the inside volume of a box.")
 @click.argument("logs", metavar="[LOG_PLAIN LOG_WITH_HOLE]", nargs=-1, type=EXISTING)
 @click.option("--hole", metavar="MM2", type=POSITIVE,
               help="Effective area of the hole that was open in the second log.")
 @click.option("--drill", metavar="MM", type=POSITIVE,
               help="Or the drill it was made with.")
-@click.option("--cd", metavar="CD", default=SHARP_EDGE, show_default=True, type=click.FloatRange(0.1, 1.0),
+@click.option("--cd", metavar="CD", default=SHARP_EDGE, show_default=True, type=POSITIVE,
               help="Flow coefficient of the drilled hole; a sharp edge in thin sheet has the default.")
-@click.option("--shared", metavar="L", help='Volume of a tank that shared its air with the box, such as "50 +- 0.5".')
-@click.option("--before", metavar="BOX_KPA TANK_KPA", nargs=2, type=float,
+@click.option("--shared", metavar="L",
+              help='Volume of a tank that shared its air with the box, such as "50 +- 0.5"; L unless m3 stands behind.')
+@click.option("--before", metavar="BOX_KPA TANK_KPA", nargs=2, type=pressure_kpa,
               help="Absolute pressures in box and tank before the valve between them was opened.")
-@click.option("--after", metavar="KPA", type=float, help="Absolute pressure in both a minute later.")
+@click.option("--after", metavar="KPA", type=pressure_kpa, help="Absolute pressure in both a minute later.")
 @box_options
 @json_option
 def volume(
@@ -90,6 +101,8 @@ def volume(
         return DONE
     if len(logs) != 2 or (hole is None) == (drill is None) or shared is not None:
         raise WrongUsage("Give --shared, --before, --after; or a plain log, one with the hole, and --hole or --drill.")
+    if not 0.1 <= cd <= 1.0:
+        raise WrongUsage(f"--cd {cd:g} is no flow coefficient; they lie between 0.1 and 1.")
     gathered = gather(logs, archive, box_file)
     one_box(gathered.pairs)
     if len(gathered.pairs) < len(logs):
@@ -101,16 +114,33 @@ def volume(
 
 
 def _by_sharing(shared: str, before: tuple[float, float], after: float) -> VolumeResult:
-    from analysis.volume import shared_volume
+    from analysis.volume import VolumeResult, shared_volume
 
-    if not all(map(math.isfinite, (*before, after))):
-        raise WrongUsage("--before and --after are pressures in kPa, such as 101.3 and 10.")
     try:
-        tank_l = to_uncertain(shared, share=0.05)
+        tank_l = to_litres(shared, share=0.05)
     except ValueError as error:
         raise WrongUsage(f"'{shared}' is no volume: {error}.") from None
+    if doubt := _sharing_doubt(*before, after):
+        return VolumeResult("refused", None, doubt)
     box_pa, tank_pa = (1000.0 * kpa for kpa in before)
     return shared_volume(Uncertain(tank_l.value / 1000.0, tank_l.u / 1000.0), box_pa, tank_pa, 1000.0 * after)
+
+
+def _sharing_doubt(box_kpa: float, tank_kpa: float, after_kpa: float) -> str:
+    """What these pressures cannot be, and which of them look swapped; empty where nothing is seen."""
+    if box_kpa > MOST_BOX_KPA:
+        return f"A box at {box_kpa:g} kPa cannot be; give all three as absolute kPa, which is 101.3 in the open."
+    before = {"box": box_kpa, "tank": tank_kpa}
+    if box_kpa == tank_kpa:
+        return "Box and tank had the same pressure before, so they shared nothing; empty one of them first."
+    if min(before.values()) <= after_kpa <= max(before.values()):
+        return ""
+    above = after_kpa > max(before.values())
+    swapped = (max if above else min)(before, key=before.__getitem__)
+    return (
+        f"{after_kpa:g} kPa after sharing lies {'above' if above else 'below'} both box ({box_kpa:g}) and tank"
+        f" ({tank_kpa:g}) before, which cannot be; --after and the {swapped}'s pressure in --before look swapped."
+    )
 
 
 def _by_hole(

@@ -39,6 +39,20 @@ def test_new_box_in_an_archive_gets_its_own_folder(tmp_path):
     assert read_box(tmp_path / "B-07" / "box.toml").name == "B-07"
 
 
+def test_new_box_says_that_it_began_an_archive(tmp_path, capsys):
+    for name, said in (("B-07", True), ("B-08", False)):
+        assert run(["new-box", name, "--archive", str(tmp_path / "shop")]) == 0
+        assert ("(a new archive)" in capsys.readouterr().out) == said
+
+
+@pytest.mark.parametrize(
+    ("answers", "told"), [([], True), (["--inside-mm", "600x600x90"], False), (["--volume-l", "31,4 L"], False)]
+)
+def test_new_box_says_what_a_box_without_a_size_lacks(tmp_path, capsys, answers, told):
+    assert run(["new-box", "B-07", "--archive", str(tmp_path), *answers]) == 0
+    assert ("will give no area" in capsys.readouterr().err) == told
+
+
 def test_new_box_leaves_a_file_that_is_there_untouched(tmp_path, capsys):
     target = tmp_path / "box.toml"
     target.write_text('name = "B-01"\n', encoding="utf-8")
@@ -53,6 +67,9 @@ def test_new_box_leaves_a_file_that_is_there_untouched(tmp_path, capsys):
         (["../x"], "is no box name"),
         (["B-07", "--wood", "green"], "one of bare, coated, none"),
         (["B-07", "--inside-mm", "600x600"], "3 numbers with x between them"),
+        # 60 x 60 x 9 mm are 32 400 mm3; an inch is 25.4 mm, so 60 of them are 1524.
+        (["B-07", "--inside-mm", "60x60x9"], "would hold 0.032 L; from cm 600x600x90; from inches 1524x1524x229)"),
+        (["B-07", "--inside-mm", "0.6x0.6x0.09"], "L; from m 600x600x90)"),
         (["B-07", "--baffles", "two"], "two whole numbers"),
         (["B-07", "--pump-l-s", "-1"], "a number above nought"),
         (["B-07", "--pump-ultimate-kpa", "8"], "--pump-l-s"),

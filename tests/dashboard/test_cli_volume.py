@@ -45,9 +45,48 @@ def test_pressures_that_cannot_be_are_refused_with_exit_0(capsys):
 
 
 @pytest.mark.parametrize(
+    "words",
+    [
+        ["--shared", "50,5", "--before", "100,3", "20", "--after", "60"],
+        ["--shared", "50.5L", "--before", "100.3kPa", "20", "--after", "60"],
+        ["--shared", "50,5 l", "--before", "100.3", "20", "--after", "60,0"],
+        ["--shared", "0.0505 m3", "--before", "100.3", "20", "--after", "60"],
+        ["--shared", "50.5 L +- 2.525 L", "--before", "100.3", "20", "--after", "60"],
+    ],
+)
+def test_figures_may_be_typed_as_people_write_them(capsys, words):
+    """V = 50.5 L * (60 - 20) / (100.3 - 60) = 50.12 L, by hand; 5 % of the tank where nothing is said."""
+    assert run(["volume", *words, "--json"]) == 0
+    volume = one_record(capsys)["volume_L"]
+    assert volume["value"] == pytest.approx(50.5 * 40.0 / 40.3)
+    assert volume["high"] / volume["value"] == pytest.approx(1.103, abs=0.003)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "told"),
+    [
+        (["60", "20"], "100", "above both box (60) and tank (20) before, which cannot be; --after and the box's"),
+        (["20", "60"], "100", "--after and the tank's pressure in --before look swapped"),
+        (["100", "60"], "20", "below both box (100) and tank (60) before, which cannot be; --after and the tank's"),
+        (["60", "100"], "20", "--after and the box's pressure in --before look swapped"),
+        (["60", "60"], "60", "shared nothing"),
+        (["1003", "200"], "600", "absolute kPa"),
+    ],
+)
+def test_pressures_that_cannot_share_say_what_looks_wrong(capsys, before, after, told):
+    assert run(["volume", "--shared", "50", "--before", *before, "--after", after, "--json"]) == 0
+    record = one_record(capsys)
+    assert record["outcome"] == "refused"
+    assert told in record["reason"]
+
+
+@pytest.mark.parametrize(
     "args",
     [
         [],
+        ["--shared", "0", "--before", "100", "20", "--after", "60"],
+        ["--shared", "50 L +- 0.001 m3", "--before", "100", "20", "--after", "60"],
+        ["--shared", "50 gal", "--before", "100", "20", "--after", "60"],
         ["--shared", "50"],
         ["--shared", "big", "--before", "100", "20", "--after", "60"],
         ["--shared", "50", "--before", "nan", "20", "--after", "60"],
@@ -56,6 +95,7 @@ def test_pressures_that_cannot_be_are_refused_with_exit_0(capsys):
         ["a.csv", "b.csv"],
         ["a.csv", "b.csv", "--hole", "1", "--drill", "1"],
         ["a.csv", "b.csv", "--hole", "0"],
+        ["a.csv", "b.csv", "--drill", "1", "--cd", "5"],
     ],
 )
 def test_what_does_not_fit_together_is_wrong_usage(capsys, args):
