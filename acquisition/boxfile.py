@@ -135,7 +135,8 @@ def read_box(path: Path | str) -> Box:
     """
     path = Path(path)
     try:
-        document = tomllib.loads(read_whole(path, MOST_BOX_BYTES).decode("utf-8-sig"))
+        data = read_whole(path, MOST_BOX_BYTES, within=(BOX_FILE, f"*/{BOX_FILE}"))
+        document = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
         raise UnreadableInput("this is no UTF-8 text; save it as UTF-8.", path) from None
     except (ValueError, RecursionError) as error:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import secrets
 import stat
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from acquisition.errors import OutsideWorldFailed, UnreadableInput, WrongUsage
@@ -13,8 +13,8 @@ from acquisition.errors import OutsideWorldFailed, UnreadableInput, WrongUsage
 MOST_BYTES = 1_000_000_000
 
 
-def read_whole(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
-    """Bytes of an ordinary file.
+def read_whole(path: Path, most_bytes: int = MOST_BYTES, *, within: Sequence[str] = ()) -> bytes:
+    """Bytes of an ordinary file; ``within`` are patterns of what to name instead where it is a folder.
 
     Raises
     ------
@@ -24,7 +24,8 @@ def read_whole(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
     try:
         status = path.stat()
         if stat.S_ISDIR(status.st_mode):
-            raise UnreadableInput("this is a folder; name a file in it.", path)
+            inside = next((f", such as {path / pattern}" for pattern in within if any(path.glob(pattern))), "")
+            raise UnreadableInput(f"this is a folder; name a file in it{inside}.", path)
         if not stat.S_ISREG(status.st_mode):
             raise UnreadableInput("this is no ordinary file.", path)
         if status.st_size > most_bytes:

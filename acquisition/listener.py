@@ -275,4 +275,4 @@ class Listener:
         except BoxholdError:
             self.close()
             return []
-        return [Heard(now, note=BACK_NOTE)]
+        return [Heard(self._clock(), note=BACK_NOTE)]  # opening may have taken seconds

@@ -24,6 +24,8 @@ from acquisition.records import Log, LogHeader
 __all__ = ["escape_raw", "format_head", "format_header", "format_row", "read_log", "read_log_bytes",
            "unescape_raw", "write_log"]
 
+LOGS_WITHIN = ("logs/*.csv", "*/logs/*.csv", "*.csv")
+"""Where logs are in a box's folder, in an archive and in any other."""
 _FIRST = re.compile(r'"?\s*#\s*boxhold log\s*:\s*(\S+?)"?([,;\t]*)\s*', re.IGNORECASE)
 _LINE = re.compile(rb"[^\r\n]*(?:\r\n|\r|\n|$)")
 
@@ -37,7 +39,7 @@ def read_log(path: Path | str) -> Log:
         The file is missing or is no log; one plain sentence says what is wrong and where.
     """
     path = Path(path)
-    return read_log_bytes(read_whole(path), path)
+    return read_log_bytes(read_whole(path, within=LOGS_WITHIN), path)
 
 
 def read_log_bytes(data: bytes, path: Path | None = None) -> Log:

@@ -138,6 +138,9 @@ def open_port(address: str, settings: PortSettings = PortSettings()) -> Port:  #
 
         events, what = played(address)
         return PlayedPort(events, what.speed)
+    if os.path.isfile(address) or os.path.isdir(address):
+        kind = "folder" if os.path.isdir(address) else "file"
+        raise WrongUsage(f"{address} is a {kind}, no port; see 'boxhold gauges' for the ports there are.")
     lock = _lock_address(address)
     try:
         return SerialPort(_open_serial(address, settings), address, lock)
@@ -172,6 +175,8 @@ def _why_not(address: str, problem: OSError) -> str:
         return f"{address} is in use by another program; close that one first."
     if number == 13 or "PermissionError" in str(problem):
         return f"{address} may not be opened by this user; on Linux join the group 'dialout' and log in again."
+    if "Inappropriate ioctl" in str(problem):
+        return f"{address} is no serial port; see 'boxhold gauges' for the ports there are."
     words = _reason(problem).rpartition(": ")[2]  # pyserial repeats the address in front
     return f"{address} cannot be opened ({words.rpartition('] ')[2]})."
 

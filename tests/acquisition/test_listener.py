@@ -58,11 +58,12 @@ class Bench:
         self.now = 100.0
         self.ports: list[FakePort] = []
         self.there = True
-        self.tries = 0
+        self.tries, self.opening_s = 0, 0.0
         self.listener = Listener("/dev/fake", GaugeSpec(unit, lines=lines), opener=self.open, clock=lambda: self.now)
 
     def open(self, address: str, settings: PortSettings) -> FakePort:
         self.tries += 1
+        self.now += self.opening_s
         if not self.there:
             raise PortLost(f"There is no port {address}.")
         self.ports.append(FakePort())
@@ -141,6 +142,14 @@ def test_a_pulled_cable_is_marked_and_the_gauge_is_heard_again() -> None:
     assert [one.note for one in bench.hear(after_s=1.0)] == [BACK_NOTE]
     assert bench.listener.connected
     assert readings(bench.hear(b"1.0\n", b"101.0\n", b"100.9\n")) == [None, 101.0, 100.9]
+
+
+def test_a_gauge_is_heard_again_when_its_port_is_open_not_when_the_opening_began() -> None:
+    bench = Bench()
+    bench.hear(None)
+    bench.opening_s = 5.0
+    (back,) = bench.hear(after_s=1.0)
+    assert (back.note, back.t_s) == (BACK_NOTE, bench.now)
 
 
 def test_a_lost_port_is_tried_again_twice_a_second_only() -> None:

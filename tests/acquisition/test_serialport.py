@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import tempfile
 
 import pytest
 
@@ -89,6 +90,9 @@ def test_a_loop_hears_itself() -> None:
     [
         ("/dev/no-such-port", PortLost, "There is no port /dev/no-such-port"),
         ("socket://127.0.0.1:1", PortLost, "socket://127.0.0.1:1 cannot be opened (Connection refused)."),
+        ("/dev/null", PortLost, "/dev/null is no serial port; see 'boxhold gauges'"),
+        (tempfile.gettempdir(), WrongUsage, "is a folder, no port"),
+        (__file__, WrongUsage, "is a file, no port"),
         ("carrier-pigeon://x", WrongUsage, "no address of a port"),
         ("socket://127.0.0.1:1?colour=red", PortLost, "cannot be opened"),
     ],
@@ -98,6 +102,7 @@ def test_a_port_that_cannot_be_opened_is_told_in_one_sentence(address: str, erro
         open_port(address)
     assert words in str(caught.value)
     assert "\n" not in str(caught.value)
+    assert "Errno" not in str(caught.value)
     assert "Error" not in str(caught.value)
 
 

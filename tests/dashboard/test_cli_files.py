@@ -149,6 +149,16 @@ def test_history_of_an_unknown_box_names_those_there_are(tmp_path, capsys):
     assert told == f"There is no box B-08 in {tmp_path}; there is B-07.\n"
 
 
+def test_the_nearest_boxes_are_named_however_many_stand_before_them(tmp_path, capsys):
+    for name in (*(f"B-{number:02d}" for number in range(1, 10)), "N-01", "tank"):
+        assert run(["new-box", name, "--archive", str(tmp_path)]) == 0
+    capsys.readouterr()
+    assert run(["history", "--archive", str(tmp_path), "--box-id", "N-10"]) == 2
+    told = capsys.readouterr().err
+    assert "N-01" in told
+    assert "tank" not in told
+
+
 def test_note_to_a_box_that_is_not_there_names_the_likely_ones_and_writes_nothing(tmp_path, capsys):
     for name in ("tray-1", "tray-2", "sign"):
         assert run(["new-box", name, "--archive", str(tmp_path)]) == 0

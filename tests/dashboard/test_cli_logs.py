@@ -42,6 +42,23 @@ def lone_log(tmp_path):
     return Path(shutil.copy(FLANGE[0], folder / "a.csv"))
 
 
+@pytest.mark.parametrize(
+    ("words", "instead"),
+    [
+        (["assess", SAMPLES / "B-03"], SAMPLES / "B-03" / "logs" / "*.csv"),
+        (["assess", SAMPLES / "B-03" / "logs"], SAMPLES / "B-03" / "logs" / "*.csv"),
+        (["assess", SAMPLES], SAMPLES / "*" / "logs" / "*.csv"),
+        (["plan", "--box", SAMPLES / "B-03", "--unit", "absolute kPa", "--resolution", "0.1"],
+         SAMPLES / "B-03" / "box.toml"),
+        (["assess", FLANGE[0], "--box", SAMPLES / "B-03"], SAMPLES / "B-03" / "box.toml"),
+    ],
+)  # fmt: skip
+def test_where_a_folder_stands_for_a_file_what_is_in_it_is_named(call, words, instead):
+    code, _, (complaint,) = call(*words)
+    assert code == 3
+    assert complaint.endswith(f"this is a folder; name a file in it, such as {instead}.")
+
+
 def test_assess_prints_one_object_a_log_in_the_order_given(call):
     logs = [FLANGE[1], STUCK, FLANGE[0]]
     code, records, complaints = call("assess", *logs, "--json")
