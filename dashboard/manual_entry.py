@@ -117,7 +117,7 @@ def keep(log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: C
         Gets an answer to each line.
     """
     for line in lines:
-        now = _later(log, clock())
+        clock_s = clock()
         word = line.strip().lower()
         if word in ("done", "quit", "q"):
             return
@@ -126,22 +126,23 @@ def keep(log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: C
         elif word in ("?", "help"):
             tell(HELP)
         elif word:
-            _add(log, line, now, tell)
+            _add(log, line, clock_s, tell)
 
 
 def _later(log: HandLog, clock_s: float) -> float:
-    """Time of what is typed now: after all before it, and readings in one breath a moment apart."""
-    last_s = max((entry.t_s for entry in log.entries), default=clock_s)
-    if last_s > clock_s + BREATH_S:  # the times of a stopwatch ran ahead of the typing
-        return last_s
-    readings_s = [entry.t_s + MOMENT_S for entry in log.entries if entry.reading is not None]
-    return round(max([clock_s, *readings_s]), 2)
+    """Time of what is typed now: after all before it, and a moment after the last reading."""
+    before_s = [entry.t_s + (0.0 if entry.reading is None else MOMENT_S) for entry in log.entries]
+    return round(max([clock_s, *before_s]), 2)
 
 
-def _add(log: HandLog, line: str, now_s: float, tell: Callable[[str], None]) -> None:
+def _add(log: HandLog, line: str, clock_s: float, tell: Callable[[str], None]) -> None:
+    now_s = _later(log, clock_s)
     try:
         entry = parse_entry(line, now_s, log.last_mark_s)
-        _check(log, entry)
+        if entry.reading is not None:
+            check_possible(entry.reading, log.header)
+            # The times of a stopwatch may run ahead of the typing: a reading without one would get a time made up.
+            _check_order(log, entry, timed=len(line.split()) > 1 or now_s <= clock_s + BREATH_S)
     except WrongUsage as problem:
         tell(str(problem))
         return
@@ -151,16 +152,14 @@ def _add(log: HandLog, line: str, now_s: float, tell: Callable[[str], None]) -> 
     tell(f"  {int(minutes)}:{seconds:04.1f}  {what}   ({log.readings} readings)")
 
 
-def _check(log: HandLog, entry: Entry) -> None:
-    if entry.reading is None:
-        return
-    check_possible(entry.reading, log.header)
+def _check_order(log: HandLog, entry: Entry, *, timed: bool) -> None:
     before_s = max((e.t_s for e in log.entries if e.reading is not None), default=-1.0)
-    if entry.t_s <= before_s:
-        raise WrongUsage(
-            f"The reading before it is of {before_s:g} s, this one of {entry.t_s:g} s: left out; type it with its time,"
-            f" such as '{entry.reading:g} 1:30', or take the other back with 'undo'."
-        )
+    if timed and entry.t_s > before_s:
+        return
+    raise WrongUsage(
+        f"{entry.reading:g} is left out: the reading before it is of {before_s:g} s; type it with its later time, such"
+        f" as '{entry.reading:g} 1:30', or take the other back with 'undo'."
+    )
 
 
 def _words(gone: Entry | None) -> str:

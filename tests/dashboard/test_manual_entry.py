@@ -47,8 +47,15 @@ def test_an_impossible_reading_is_asked_for_again_and_nothing_before_it_is_lost(
 
 def test_a_reading_behind_times_of_a_stopwatch_is_not_given_a_time_made_up(log: HandLog) -> None:
     told = typed(log, [(0.0, "shut"), (5.0, "20 1:30"), (6.0, "21"), (7.0, "21 2:00")])
-    assert "type it with its time, such as '21 1:30'" in told[2]
+    assert "type it with its later time, such as '21 1:30'" in told[2]
     assert read_log(log.close()).elapsed_s.tolist() == [90.0, 120.0]
+
+
+def test_a_test_typed_afterwards_may_begin_its_hold_at_nought(log: HandLog) -> None:
+    typed(log, [(0.0, "101"), (0.0, "pump"), (0.1, "20 1:00"), (0.1, "shut"), (0.1, "21 0:00"), (0.1, "22 0:20")])
+    kept = read_log(log.close())
+    assert kept.reading.tolist() == [101.0, 20.0, 21.0, 22.0]
+    assert kept.elapsed_s.tolist() == pytest.approx([0.0, 60.0, 60.0, 80.0], abs=0.05)
 
 
 @pytest.mark.parametrize(
