@@ -15,6 +15,8 @@ HARDLY_DRAWN = 0.85
 """A pump that leaves the box above this share of room pressure has shown a stall; no hold is read after it."""
 LET_UP_OVER_PUMP = 2.0
 """A rise this much faster than the pump drew the box down is no leak: the pump could not have held it."""
+BREAKS_OFF = 2
+"""A log may stop, or the pump start again, this many readings into a let-up."""
 DUMP_PER_S = 0.2
 """A box that loses this share of its pressure in a second is drawn by a tank: memory, shop pumps take 8 s and more."""
 LET_UP_OVER_DUMP = 0.25
@@ -40,12 +42,13 @@ class LetUp:
     def let_in(self, bottom: int, low: int, end: int, drop: tuple[float, float] | None) -> int | None:
         """Index where air is let back in, or None.
 
-        Air let in ends near room pressure and comes faster than a leak could that the pump drew down; it
-        also breaks the slope upwards, which a leak's rise never does.
+        Air let in comes faster than a leak could that the pump drew down and ends near room pressure, unless the
+        log stops on the way; it also breaks the slope upwards, which a leak's rise never does.
         """
         t, p = self.t_s, self.p_pa
-        if end - low < 1 or p[end] < 0.9 * self.room_pa:
+        if end - low < 1:
             return None
+        there = p[end] >= 0.9 * self.room_pa
         if p[low] > HARDLY_DRAWN * self.room_pa:
             return low
         slope = np.diff(p[low : end + 1]) / np.diff(t[low : end + 1])
@@ -59,15 +62,18 @@ class LetUp:
         start = low + i
         too_fast = slope[fast] / max(float(p[start]), 1.0) > self._fastest_leak(bottom, drop)
         lead = slope[max(0, i - max(5, i // 3)) : i]
-        calm = max(float(np.median(lead)), 0.0) if lead.size else 0.0
+        calm = max(float(np.mean(lead)), 0.0) if lead.size else 0.0
         jumps = slope[fast] > 4.0 * calm + 0.4 * self.tolerance_pa / max(float(t[start + 1] - t[start]), 1e-9)
+        if not there:
+            breaks_off = i > 0 and end - start <= BREAKS_OFF
+            return start if breaks_off and jumps and p[end] - p[start] > 4.0 * self.tolerance_pa else None
         if i == 0 or start - bottom < 3:
             return start if too_fast else None
-        quick = self._time_to_room(start, end) < max(20.0, 0.1 * float(t[start] - t[low]))
         if self._tank_hid_it(slope[fast] / max(float(p[start]), 1.0), bottom, drop):
             return None
-        rising = calm * float(t[start] - t[low]) > 2.0 * self.tolerance_pa
-        return start if jumps and (too_fast or (quick and rising)) else None
+        held_s, apart_s = float(t[start] - t[low]), float(t[start + 1] - t[start])
+        quick = self._time_to_room(start, end) < max(20.0, 0.1 * held_s, 2.2 * apart_s)
+        return start if jumps and (too_fast or (quick and calm * held_s > 2.0 * self.tolerance_pa)) else None
 
     def _fastest_leak(self, bottom: int, drop: tuple[float, float] | None) -> float:
         """Rate of rise over pressure, 1/s, that a leak cannot pass in a box the pump drew down as seen."""

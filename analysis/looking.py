@@ -17,11 +17,12 @@ from analysis.faults import (
     stuck_level_pa,
     without_spikes,
 )
-from analysis.phases import MOST_FOR_NOISE, FloatArray, HoldSeen, PhaseView, find_phases
+from analysis.phases import HoldSeen, PhaseView, find_phases, is_sparse
 from analysis.pumpcurve import stall_area
-from analysis.readings import Window, fit_window
+from analysis.readings import FULL_SHARE, Window, fit_window
 from analysis.reasons import Refusal
-from analysis.trace import Trace, baseline_reading, make_trace
+from analysis.trace import Trace, make_trace
+from analysis.unitdoubts import unit_suspected
 
 HOT_C = 40.0
 SOON_MIN = 3.0
@@ -30,10 +31,8 @@ FINE_STEP_PA = 150.0
 """A display with steps up to this shows the shut of a wooden box within a minute: the wood gives off moisture."""
 SMALLEST_STALL_M2 = 0.05e-6
 """A level that a known pump would hold only against a leak at least this large may be the pump still running."""
-LOWEST_PA = 500.0
-"""No shop's pump draws a box this low, Pa: memory, diaphragm and vane pumps stand at 1 to 10 kPa."""
-COARSEST_SHARE = 0.2
-"""A display with steps above this share of room pressure shows no hold."""
+AT_ONCE = 2
+"""A pump-down seen in so few readings may have been a tank's."""
 LEAST_READINGS = 6
 LEAST_SPAN_S = 8.0
 DUMP_S = 8.0
@@ -59,7 +58,7 @@ def look(log: Log, box: Box | None) -> Seen:
     empty = PhaseView((), (), None, None, False, 0.0)
     if trace.t_s.size < 4:
         return Seen(trace, empty, (), tuple(flags), reasons.no_readings())
-    wrong = _unit_suspected(trace)
+    wrong = unit_suspected(trace)
     if wrong is not None:
         return Seen(trace, empty, (), tuple(flags), wrong)
     speed, ultimate = _pump(box)
@@ -89,59 +88,6 @@ def _pump(box: Box | None) -> tuple[float | None, float | None]:
     still = [kpa for kpa, s in pump.points if s <= 0.0]
     ultimate = pump.ultimate_kPa or (max(still) if still else None)
     return speed * 1e-3, None if ultimate is None else ultimate * 1e3
-
-
-def _unit_suspected(trace: Trace) -> Refusal | None:
-    """Pressures no room has: the unit or the reference is not what the log says."""
-    bottom, top = _extremes(trace.p_pa)
-    if trace.resolution_pa > COARSEST_SHARE * trace.room_pa or top < LOWEST_PA:
-        return reasons.unit_suspected(top / 1000.0)
-    if top > 1.15 * trace.room_pa + 3000.0:
-        return reasons.unit_suspected(top / 1000.0)
-    if bottom < -3000.0:
-        return reasons.unit_suspected(bottom / 1000.0)
-    return _baseline_contradicts(trace)
-
-
-def _baseline_contradicts(trace: Trace) -> Refusal | None:
-    """A gauge whose level before the first big change is neither room pressure nor an evacuated box's.
-
-    An absolute gauge of the wrong unit, or one that counts from the room though the log says otherwise, never
-    comes near room pressure, and its box fills "downwards".
-    """
-    p = trace.p_pa
-    level = baseline_reading(p)
-    if level is not None and trace.unit.reference == "absolute" and level < LOWEST_PA:
-        return reasons.unit_suspected(level / 1000.0)
-    if level is None or abs(level - trace.room_pa) < 0.1 * trace.room_pa:
-        return None
-    bottom, top = _extremes(p)
-    rises, falls = top - level, level - bottom
-    if trace.unit.reference != "absolute" and rises > 0.3 * trace.room_pa and level < 0.1 * trace.room_pa:
-        drops_first = _upside_down(trace)
-        return reasons.unit_suspected(level / 1000.0) if drops_first else None
-    if falls > 5.0 * max(rises, 1.0) and falls > 0.4 * level:
-        return reasons.unit_suspected(level / 1000.0)
-    return None
-
-
-def _extremes(p_pa: FloatArray) -> tuple[float, float]:
-    """Pressures that only a fiftieth of the readings lie under and over."""
-    bottom, top = np.percentile(p_pa[:: max(1, p_pa.size // MOST_FOR_NOISE)], [2.0, 98.0])
-    return float(bottom), float(top)
-
-
-def _upside_down(trace: Trace) -> bool:
-    """Whether the box would "fill" as a pump draws and be drawn down as a leak fills: quick rise, slow even fall."""
-    t, p = trace.t_s, trace.p_pa
-    top = int(np.argmax(p))
-    after, before = p[top:], p[: top + 1]
-    if after.size < 5 or before.size < 5:
-        return False
-    sinks = float(np.polyfit(t[top:], after, 1)[0]) < 0.0 and after.min() > 0.15 * trace.room_pa
-    slow = sinks and float(t[-1] - t[top]) > 2.0 * float(t[top] - t[0])
-    at_once = float(np.max(np.abs(np.diff(after)))) > 0.1 * trace.room_pa
-    return slow or (sinks and at_once) or (at_once and abs(float(after[-1] - p[0])) < 0.1 * trace.room_pa)
 
 
 def _by_header(log: Log, view: PhaseView) -> tuple[Refusal | None, list[str]]:
@@ -218,8 +164,9 @@ def _usable(
         return None, reasons.stuck(_level_words(trace, stuck[0]), stuck[1]), None, []
     window = fit_window(trace, hold)
     if window is None:
-        inside = int(np.count_nonzero((trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)))
-        return None, reasons.too_short(hold.end_s - hold.held_s, inside), None, []
+        return None, _held_too_short(trace, hold), None, []
+    if _shut_unseen(trace, window):
+        return None, reasons.shut_unseen(), None, []
     flags = ["gap"] if has_gap(trace, window.start_s, window.end_s) else []
     window, refusal, own = _cut_at_faults(trace, window)
     flags += own
@@ -232,6 +179,40 @@ def _usable(
             unseen = reasons.never_shut() if not hold.sure and _would_show(trace, hold) else None
             return window, _too_little(trace, window) or falls or unseen, let_go, flags
     return None, refusal, None, flags
+
+
+def _too_short(trace: Trace, start_s: float, end_s: float, hold_end_s: float) -> Refusal:
+    """Why a stretch is too short: the box was full again before its hold ended, or the valve opened too soon."""
+    full = np.flatnonzero((trace.t_s > start_s) & (trace.t_s <= hold_end_s) & (trace.p_pa > FULL_SHARE * trace.room_pa))
+    if full.size:
+        end_s = float(trace.t_s[full[0]])
+        return reasons.filled_too_fast(end_s - start_s, int(np.count_nonzero(trace.t_s[: full[0]] >= start_s)))
+    return reasons.too_short(end_s - start_s, int(np.count_nonzero((trace.t_s >= start_s) & (trace.t_s <= end_s))))
+
+
+def _held_too_short(trace: Trace, hold: HoldSeen) -> Refusal:
+    return _too_short(trace, hold.held_s, hold.end_s, hold.end_s)
+
+
+def _shut_unseen(trace: Trace, window: Window) -> bool:
+    """Whether sparse readings leave open what was the hold: the rise seen, or the leap to the room after it.
+
+    A tank that stands open fills with the box, and a pump that runs holds its level; shut off, the box may then fill
+    between two readings and stay full.
+    """
+    seen = window.seen
+    if seen.drop_s is None or seen.bottom_s is None or seen.drop_pa is None or not is_sparse(trace.t_s):
+        return False
+    down = int(np.count_nonzero((trace.t_s > seen.drop_s) & (trace.t_s <= seen.bottom_s)))
+    if down > AT_ONCE and seen.sure:
+        return False
+    p, full = trace.p_pa, FULL_SHARE * trace.room_pa
+    i = int(np.argmax((trace.t_s > window.end_s) & (p > full)))
+    if i < 4 or p[i : i + 3].size < 3:
+        return False
+    steps = np.diff(p[i - 4 : i + 1])
+    leaps = float(steps[2:].max()) > 2.5 * max(float(steps[:2].max()), trace.resolution_pa)
+    return leaps and float(p[i : i + 3].min()) > full
 
 
 def _would_show(trace: Trace, hold: HoldSeen) -> bool:
@@ -276,14 +257,14 @@ def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Windo
         shut = _shut_after_tank(trace, view, window)
         begun = window if shut is None else fit_window(trace, shut)
         if begun is None:
-            return window, reasons.too_short(window.seen.end_s - window.seen.shut_s, 0), None
+            return window, _held_too_short(trace, shut or window.seen), None
         window = begun
     when = _speeds_up(trace, view, window)
     if when is not None and _was_shut(trace, window, when):
         shut = replace(window.seen, shut_s=when, held_s=when)
         later = fit_window(trace, shut)
         if later is None:
-            return window, reasons.too_short(shut.end_s - when, 0), None
+            return window, _held_too_short(trace, shut), None
         window = later
         when = _speeds_up(trace, view, window)
     if when is None:
@@ -367,7 +348,7 @@ def _too_little(trace: Trace, window: Window) -> Refusal | None:
     rise = float(p[-1] - p[0]) if n else 0.0
     fast = rise > max(8.0 * trace.resolution_pa, 0.1 * trace.room_pa)
     if n < 3 or (n < LEAST_READINGS and not fast and rise < 4.0 * trace.resolution_pa):
-        return reasons.too_short(span, n)
+        return _too_short(trace, window.start_s, window.end_s, window.seen.end_s)
     if span < LEAST_SPAN_S and not fast:
         return reasons.too_short(span, n)
     return None

@@ -11,6 +11,7 @@ import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.optimize import nnls
 
@@ -26,6 +27,12 @@ _STRETCH = 1000
 """Neighbours looked at together, for that."""
 STALL_SHARE = 0.35
 """An unknown pump that levels off above this share of room pressure stalls: memory, shop pumps reach a fifth."""
+COARSE_PA = 300.0
+"""A display with larger steps shows those, and hardly any noise beyond them."""
+STOOD_FOR, FALLEN_FOR = 4, 2
+"""So many readings before and after a step down: a pressure between two steps shows now one, now the other."""
+SPARSE_S = 5.0
+"""Readings further apart than this are sparse: the pump draws a small box down within two of them."""
 STALL_LEAST_S = 20.0
 """A level must stand this long before it is a pump's stall."""
 
@@ -109,6 +116,9 @@ def find_phases(
     t, p = _thin(t_s, p_pa)
     # A display's own steps look like noise of up to 0.6 of a step; only what is beyond them is noise.
     spread = max(noise_of(p) ** 2 - (0.6 * resolution_pa) ** 2, 0.0) ** 0.5
+    if resolution_pa > COARSE_PA:
+        # Few readings of a coarse dial: what looks like noise is the bend of the curve.
+        spread = min(spread, 0.2 * resolution_pa)
     tolerance = max(3.0 * spread, resolution_pa, 30.0)
     stall_pa = STALL_SHARE * room_pa if ultimate_pa is None else max(1.4 * ultimate_pa, ultimate_pa + 4000.0)
     view = _Search(t, p, room_pa, tolerance, resolution_pa, volume_m3, pump_m3_s, spread, stall_pa).run()
@@ -119,10 +129,15 @@ def find_phases(
 
 def _thin(t: FloatArray, p: FloatArray) -> tuple[FloatArray, FloatArray]:
     if t.size <= MOST_POINTS:
-        return t, _despike(p)
+        return t, p if is_sparse(t) else _despike(p)
     width = -(-t.size // MOST_POINTS)
     n = t.size // width * width
     return t[:n].reshape(-1, width).mean(axis=1), np.median(p[:n].reshape(-1, width), axis=1)
+
+
+def is_sparse(t_s: FloatArray) -> bool:
+    """Whether readings come so seldom that a pump-down or a let-up may show in a single one."""
+    return t_s.size < 2 or float(np.median(np.diff(t_s))) > SPARSE_S
 
 
 def _despike(p: FloatArray) -> FloatArray:
@@ -262,6 +277,7 @@ class _Search:
         # The reading at the let-up may already have risen with it.
         last = stop if let_up is None else max(stop - 1, low)
         shut, held, sure = (0, 0, True) if drop is None else self._shut(bottom, low, last)
+        stop = self._until_it_falls(held, stop)
         t = self.t
         self._mark("soak", t[bottom], t[shut])
         stalls = self._levels_off(bottom, shut if sure else stop)
@@ -277,6 +293,16 @@ class _Search:
         if let_up is not None:
             self._mark("let-up", t[let_up], t[end])
 
+    def _until_it_falls(self, held: int, stop: int) -> int:
+        """Index of the last reading before a coarse display falls by a step and stays there: the pump drew again."""
+        level = self.p[held : stop + 1]
+        before, after = max(STOOD_FOR, level.size // 25), max(FALLEN_FOR, level.size // 25)
+        if self.resolution <= COARSE_PA or level.size < before + after:
+            return stop
+        stood = sliding_window_view(level[:-after], before).min(axis=1)
+        falls = stood - sliding_window_view(level[before:], after).max(axis=1) > 0.9 * self.resolution
+        return held + before - 1 + int(np.argmax(falls)) if falls.any() else stop
+
     def _no_hold(self, bottom: int, stop: int) -> None:
         tail = slice(bottom + (stop - bottom) // 2, stop + 1)
         fall = float(self.p[tail][0] - self.p[tail][-1])
@@ -291,7 +317,8 @@ class _Search:
             return False
         third = level.size // 3
         sinks = float(np.median(level[third : 2 * third + 1]) - np.median(level[-third:]))
-        still = sinks < max(1.5 * self.tol, 0.02 * float(level[-1]))
+        fills = float(np.median(level[-third:]) - np.median(level[:third])) > 2.0 * self.tol
+        still = not fills and sinks < max(1.5 * self.tol, 0.02 * float(level[-1]))
         return still and float(np.median(level)) > self.stall_pa
 
     def _shut(self, bottom: int, low: int, stop: int) -> tuple[int, int, bool]:
@@ -304,14 +331,23 @@ class _Search:
         if t.size < 4:
             return low, low, bool(p[-1] - p[0] > 2 * self.tol)
         rise = float(np.median(p[-3:]) - np.median(p[: max(1, low - bottom + 1)]))
-        if rise > (2.5 if t.size < 15 else 40.0) * self.tol:
-            corner = bottom + self._corner(t, p, int(np.flatnonzero(p <= p.min() + 1.05 * self.tol)[-1]))
+        last_low = self._last_low(p)
+        leaps = p[min(last_low + 1, p.size - 1)] - p[last_low] > 2.0 * self.tol
+        if rise > (2.5 if leaps or t.size < 15 else 40.0) * self.tol:
+            corner = bottom + self._corner(t, p, last_low)
             return corner, corner, True
         best, latest, gain = _break_point(t, p, max(self.noise, 0.1 * self.tol))
         if gain < 15.0 or rise < max(0.5 * self.tol, 1.2 * self.resolution if t.size < 40 else 0.0):
             half = bottom + t.size // 2
             return half, half, False
         return bottom + best, bottom + latest, True
+
+    def _last_low(self, p: FloatArray) -> int:
+        """Index of the last reading at the bottom: near its lowest, and then near the middle of those before it."""
+        lowest = int(np.flatnonzero(p <= p.min() + 1.05 * self.tol)[-1])
+        level = float(np.median(p[max(0, lowest - 9) : lowest + 1]))
+        near = np.flatnonzero(p <= level + 1.05 * self.tol)
+        return max(lowest, int(near[-1]))
 
     def _corner(self, t: FloatArray, p: FloatArray, last_low: int) -> int:
         """A steep rise shows its shut at the last reading of the bottom, carried back along the first slope."""

@@ -21,6 +21,23 @@ def too_short(seconds: float, readings: int) -> Refusal:
     )
 
 
+def filled_too_fast(seconds: float, readings: int) -> Refusal:
+    """A box that was full again before there were readings enough."""
+    return Refusal(
+        f"The box filled within {seconds:.0f} s, with {readings} readings on the way: too few for its leak.",
+        "Read faster: a gauge on a line, or the time between two marks of the dial; or let the pump run and note where"
+        " the pressure stands.",
+    )
+
+
+def shut_unseen() -> Refusal:
+    """A box that leapt to room pressure between two readings, from a rise that may have been no hold."""
+    return Refusal(
+        "The box was full again between two readings; whether the valve was shut before, or only then, does not show.",
+        "Hold again and mark the shut, or read every two seconds.",
+    )
+
+
 def no_readings() -> Refusal:
     """A log without usable readings."""
     return Refusal("The log has fewer than four readings.", "Check the gauge and its line, then hold again.")

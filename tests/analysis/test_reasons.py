@@ -12,6 +12,8 @@ from analysis.reasons import Refusal
 
 MADE = {
     "too_short": reasons.too_short(5.0, 4),
+    "filled_too_fast": reasons.filled_too_fast(34.0, 2),
+    "shut_unseen": reasons.shut_unseen(),
     "no_readings": reasons.no_readings(),
     "gauge_on_tank": reasons.gauge_on_tank(),
     "hot_sheet": reasons.hot_sheet("96 °C"),
@@ -28,7 +30,10 @@ MADE = {
     "unit_suspected": reasons.unit_suspected(343.0),
     "let_go_at_once": reasons.let_go_at_once(),
 }
-DO = ("Shut", "Check", "Tee", "Keep", "Open", "Pump", "Stop", "Measure", "Leave", "Look", "Press", "Let", "Soak")
+DO = (
+    "Shut", "Check", "Tee", "Keep", "Open", "Pump", "Stop", "Measure", "Leave", "Look", "Press", "Let", "Soak",
+    "Read", "Hold",
+)  # fmt: skip
 """Words that begin advice: it tells what to do."""
 
 
