@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import re
 import shlex
 import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import click
@@ -28,8 +33,9 @@ def lines_of_code(text: str) -> list[str]:
 
 
 COMMANDS = [line for line in lines_of_code(README) if line.startswith("boxhold ")]
-UNENDING = ("boxhold serve", "boxhold replay", "boxhold record")
-RUNNABLE = [line for line in COMMANDS if not line.startswith(UNENDING)]
+NOT_HERE = ("boxhold serve", "boxhold record --port /dev/ttyUSB0")
+"""What needs a gauge, or goes on until Ctrl-C."""
+DIAL = "0\npump\n27 1:00\nshut\n" + "".join(f"{27 - step / 4} {20 * step}\n" for step in range(12)) + "done\n"
 
 
 def test_the_readme_has_commands_to_check():
@@ -54,14 +60,36 @@ def test_the_table_names_every_command():
 def test_the_commands_run_one_after_the_other_as_written(tmp_path, monkeypatch, capsys):
     assert "cp -r sample_logs my_shop" in lines_of_code(README)
     shutil.copytree(SAMPLES, tmp_path / "my_shop", ignore=shutil.ignore_patterns("catalogue.sqlite*"))
+    (logger,) = re.findall(r"Of `logger.csv`\n\n```text\n(.*?)```", README, re.DOTALL)
+    (tmp_path / "logger.csv").write_text(logger, encoding="utf-8")
     monkeypatch.chdir(tmp_path)
-    for line in RUNNABLE:
-        words = [found for word in shlex.split(line)[1:] for found in (expand(tmp_path, word) or [word])]
-        code = cli.run(words)
-        told = capsys.readouterr()
-        assert (code, told.err) == (0, ""), line
-        assert told.out.strip(), line
-        assert "do not pump it down" not in told.out, line
+    with ExitStack() as players:
+        for line in COMMANDS:
+            words = [found for word in shlex.split(line)[1:] for found in (expand(tmp_path, word) or [word])]
+            if line.startswith("boxhold replay"):
+                players.enter_context(playing(words))
+            elif not line.startswith(NOT_HERE):
+                monkeypatch.setattr("sys.stdin", io.StringIO(DIAL))
+                code = cli.run(words)
+                told = capsys.readouterr()
+                assert (code, "" if "record" in words else told.err) == (0, ""), line
+                assert told.out.strip(), line
+                assert "do not pump it down" not in told.out, line
+                if "played.csv --box" in line:
+                    assert "Over its limit. B-03 takes in" in told.out
+
+
+@contextmanager
+def playing(words: list[str]) -> Iterator[None]:
+    """``boxhold replay`` beside the test, from when it can be listened to; ended with the block."""
+    command = [sys.executable, "-c", "from dashboard.cli import main; main()", *words]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as player:
+        assert player.stdout is not None
+        assert player.stdout.readline().startswith("socket://")
+        try:
+            yield
+        finally:
+            player.terminate()
 
 
 def test_no_command_touches_the_samples_themselves():
