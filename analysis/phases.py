@@ -331,7 +331,7 @@ class _Search:
         if t.size < 4:
             return low, low, bool(p[-1] - p[0] > 2 * self.tol)
         rise = float(np.median(p[-3:]) - np.median(p[: max(1, low - bottom + 1)]))
-        last_low = self._last_low(p)
+        last_low = self._last_low(t, p)
         leaps = p[min(last_low + 1, p.size - 1)] - p[last_low] > 2.0 * self.tol
         if rise > (2.5 if leaps or t.size < 15 else 40.0) * self.tol:
             corner = bottom + self._corner(t, p, last_low)
@@ -342,12 +342,14 @@ class _Search:
             return half, half, False
         return bottom + best, bottom + latest, True
 
-    def _last_low(self, p: FloatArray) -> int:
-        """Index of the last reading at the bottom: near its lowest, and then near the middle of those before it."""
+    def _last_low(self, t: FloatArray, p: FloatArray) -> int:
+        """Index of the last reading at the bottom: near its lowest, and then near the line through those before it."""
         lowest = int(np.flatnonzero(p <= p.min() + 1.05 * self.tol)[-1])
-        level = float(np.median(p[max(0, lowest - 9) : lowest + 1]))
-        near = np.flatnonzero(p <= level + 1.05 * self.tol)
-        return max(lowest, int(near[-1]))
+        near = slice(max(0, lowest - 23), lowest + 1)
+        if lowest < 3:
+            return lowest
+        level = float(np.polyfit(t[near] - t[lowest], p[near], 1)[1])
+        return max(lowest, int(np.flatnonzero(p <= max(level, p.min()) + 1.05 * self.tol)[-1]))
 
     def _corner(self, t: FloatArray, p: FloatArray, last_low: int) -> int:
         """A steep rise shows its shut at the last reading of the bottom, carried back along the first slope."""

@@ -56,10 +56,11 @@ _WOODS: dict[str, tuple[tuple[str, float], ...]] = {
     "none": (("none", 1.0),),
     "unknown": (("bare", 0.4), ("coated", 0.35), ("quiet", 0.25)),
 }
-# name: moisture median Pa and ln sd, share of the bare wood's stored air and ln sd
+# name: moisture median Pa and ln sd, share of the bare wood's stored air and ln sd. A coat holds the air of the
+# plies back, less so their vapour (common practice, no source).
 _SIZES: dict[str, tuple[float, float, float, float]] = {
     "bare": (400.0, 1.0, 1.0, 0.6),
-    "coated": (200.0, 1.4, 0.05, 1.2),
+    "coated": (400.0, 1.2, 0.05, 1.2),
     "quiet": (10.0, 1.0, 0.01, 1.0),
     "none": (0.3, 0.5, 1e-4, 0.3),
 }
