@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 from acquisition.boxfile import BOX_FILE, check_box_name, read_box, write_box
 from acquisition.errors import OutsideWorldFailed, UnreadableInput, WrongUsage
-from acquisition.events import append_event, corrected, corrections_of, read_events
+from acquisition.events import append_event, corrected, corrections_of, event_troubles, read_events
 from acquisition.files import read_whole, write_whole
 from acquisition.logfile import log_text, read_log, read_log_bytes
 from acquisition.records import Box, Event, Log, LogEntry
@@ -101,7 +101,7 @@ class Archive:
         Raises
         ------
         UnreadableInput
-            The log or its box's events cannot be read.
+            The log cannot be read.
         """
         return corrected(read_log(path), self.corrections(Path(path)))
 
@@ -154,8 +154,12 @@ class Archive:
     # Events
 
     def events(self, box: str) -> tuple[Event, ...]:
-        """Events of a box in the order of its file."""
+        """Events of a box in the order of its file, without the lines that ``event_troubles`` names."""
         return read_events(self.folder(box) / EVENTS_FILE)
+
+    def event_troubles(self, box: str) -> tuple[str, ...]:
+        """One sentence for each line of a box's events that cannot count."""
+        return event_troubles(self.folder(box) / EVENTS_FILE)
 
     def add_event(self, box: str, event: Event) -> None:
         """Add an event to a box's file; see ``append_event``."""
@@ -176,7 +180,7 @@ class Archive:
         Raises
         ------
         UnreadableInput
-            The log or the events cannot be read.
+            The log cannot be read.
         """
         path = Path(path)
         box_file = path.parent.parent / BOX_FILE
@@ -223,10 +227,7 @@ class Archive:
 
     def _look(self, box: str, known: Mapping[tuple[str, str], LogEntry]) -> Iterator[LogEntry]:
         """Entries of a box's logs; only those whose stamp changed are opened."""
-        try:
-            events, fault = self.events(box), ""
-        except UnreadableInput as error:
-            events, fault = (), str(error)
+        events, fault = self.events(box), " ".join(self.event_troubles(box))
         for path in self.log_paths(box):
             corrections = corrections_of(events, path.name)
             status = path.stat()

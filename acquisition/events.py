@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path, PurePath
 from typing import Any, get_args, get_type_hints
 
-from acquisition.errors import UnreadableInput, WrongUsage, shown
+from acquisition.errors import BoxholdError, UnreadableInput, WrongUsage, shown
 from acquisition.files import read_whole, write_whole
 from acquisition.logheader import KEYS, header_value, one_line
 from acquisition.records import Event, Log, LogHeader
@@ -22,7 +23,7 @@ MOST_EVENTS_BYTES = 100_000_000
 
 
 def check_event(event: Event) -> Event:
-    """Return the event if each of its parts can stand in the file.
+    """Return the event with its date as ``plain_date`` writes it, if it can stand in the file.
 
     Raises
     ------
@@ -30,10 +31,7 @@ def check_event(event: Event) -> Event:
         The date is no ISO date, the path or the kind is not known, the text is blank, or a correction
         does not say which key of which log gets which value.
     """
-    try:
-        date.fromisoformat(event.date)
-    except ValueError:
-        raise WrongUsage(f"'{shown(event.date)}' is no date; write year-month-day, such as 2026-05-03.") from None
+    event = replace(event, date=plain_date(event.date))
     if event.path:
         check_path(event.path)
     if event.kind not in KINDS:
@@ -42,6 +40,38 @@ def check_event(event: Event) -> Event:
         raise WrongUsage("an event needs a text that says what was done or noticed.")
     if event.kind == "correction":
         parse_correction(event.text)
+    return event
+
+
+def plain_date(text: str) -> str:
+    """A date in any ISO form as year-month-day, with the hour by the shop's clock behind it where one is given.
+
+    Raises
+    ------
+    WrongUsage
+        It is no ISO date.
+    """
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        pass
+    try:
+        return datetime.fromisoformat(text).replace(tzinfo=None).isoformat(timespec="minutes")
+    except ValueError:
+        raise WrongUsage(f"'{shown(text)}' is no date; write year-month-day, such as 2026-05-03.") from None
+
+
+def check_not_ahead(event: Event, today: date) -> Event:
+    """Return the event unless its day is still to come.
+
+    Raises
+    ------
+    WrongUsage
+        It is dated after ``today``.
+    """
+    if event.date[:10] > today.isoformat():
+        day = event.date[:10]
+        raise WrongUsage(f"{day} is still to come (today is {today.isoformat()}); write the day it was done.")
     return event
 
 
@@ -65,38 +95,63 @@ def parse_correction(text: str) -> tuple[str, str, str]:
     return name if name.endswith(".csv") else f"{name}.csv", key, value
 
 
-def read_events(path: Path | str) -> tuple[Event, ...]:
+def read_events(path: Path | str, today: date | None = None) -> tuple[Event, ...]:
     """Events of a box in the order of the file; none when there is no file.
 
-    Raises
-    ------
-    UnreadableInput
-        A row cannot be an event; says which line.
+    Lines that cannot be an event and those dated after ``today`` (by default the computer's) are left out;
+    ``event_troubles`` names them.
     """
-    path = Path(path)
+    return tuple(row for row in _rows(Path(path), today or date.today()) if isinstance(row, Event))
+
+
+def event_troubles(path: Path | str, today: date | None = None) -> tuple[str, ...]:
+    """One sentence for each line of a box's events that ``read_events`` leaves out."""
+    rows = _rows(Path(path), today or date.today())
+    return tuple(f"{str(row).rstrip('.')}; until then it does not count." for row in rows if not isinstance(row, Event))
+
+
+def _rows(path: Path, today: date | None) -> Iterator[Event | BoxholdError]:
+    """Every row of the file, or why it cannot be one; ``today`` None lets events still to come pass."""
     if not path.exists():
-        return ()
+        return
     try:
-        text = read_whole(path, MOST_EVENTS_BYTES).decode("utf-8-sig")
+        yield from _rows_of(read_whole(path, MOST_EVENTS_BYTES), path, today)
+    except UnreadableInput as error:
+        yield error
+
+
+def _rows_of(data: bytes, path: Path, today: date | None = None) -> Iterator[Event | BoxholdError]:
+    """Rows of a file's bytes. Each line is read by itself, so that an open quote swallows no other line."""
+    try:
+        lines = re.split("\r\n|\r|\n", data.decode("utf-8-sig"))
     except UnicodeDecodeError:
         raise UnreadableInput("this is no UTF-8 text; save it as UTF-8.", path) from None
-    return tuple(_events(text, path))
-
-
-def _events(text: str, path: Path) -> Iterable[Event]:
-    first = text.partition("\n")[0]
-    rows = csv.reader(io.StringIO(text, newline=""), delimiter=max(",;\t", key=first.count))
+    told = [(number, line) for number, line in enumerate(lines, start=1) if line.strip()]
+    separator = max(",;\t", key=told[0][1].count) if told else ","
     names: list[str] = []
-    try:
-        for row in rows:
+    for number, line in told:
+        try:
+            row = _cells(line, separator)
             if not any(cell.strip() for cell in row):
                 continue
-            if not names:
-                names = _column_names(row, path, rows.line_num)
+            if names:
+                yield _event(dict(zip(names, row, strict=False)), today)
             else:
-                yield _event(dict(zip(names, row, strict=False)), path, rows.line_num)
+                names = _column_names(row, path, number)
+        except WrongUsage as error:
+            yield UnreadableInput(str(error), path, number)
+
+
+def _cells(line: str, separator: str) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=separator, strict=True))
     except csv.Error as error:
-        raise UnreadableInput(f"this row cannot be read ({error}).", path, rows.line_num) from None
+        if "unexpected end" in str(error):
+            raise WrongUsage("a quote is opened and not closed; close it, and keep each event on one line.") from None
+    try:
+        return next(csv.reader([line], delimiter=separator))
+    except csv.Error as error:
+        raise WrongUsage(f"it cannot be read ({error}).") from None
 
 
 def _column_names(row: list[str], path: Path, line: int) -> list[str]:
@@ -106,12 +161,10 @@ def _column_names(row: list[str], path: Path, line: int) -> list[str]:
     return names
 
 
-def _event(cells: Mapping[str, str], path: Path, line: int) -> Event:
+def _event(cells: Mapping[str, str], today: date | None) -> Event:
     texts = {name: cells.get(name, "").strip() for name in COLUMNS}
-    try:
-        return check_event(Event(**texts))  # type: ignore[arg-type]  # check_event looks at the kind
-    except WrongUsage as error:
-        raise UnreadableInput(str(error), path, line) from None
+    event = check_event(Event(**texts))  # type: ignore[arg-type]  # check_event looks at the kind
+    return event if today is None else check_not_ahead(event, today)
 
 
 def append_event(path: Path | str, event: Event) -> None:
@@ -129,11 +182,22 @@ def append_event(path: Path | str, event: Event) -> None:
     from filelock import FileLock
 
     path = Path(path)
-    check_event(event)
+    event = check_event(event)
     path.parent.mkdir(parents=True, exist_ok=True)
     with FileLock(path.with_name(path.name + ".lock"), timeout=10):
-        read_events(path)
-        write_whole(path, _with_row(path, event), overwrite=True)
+        before = _all_or_none(list(_rows(path, None)))
+        data = _with_row(path, event)
+        if len(_all_or_none(list(_rows_of(data, path)))) != len(before) + 1:
+            raise UnreadableInput("a new line would not read back; see how its first line is written.", path)
+        write_whole(path, data, overwrite=True)
+
+
+def _all_or_none(rows: Sequence[Event | BoxholdError]) -> list[Event]:
+    """The events, unless one of the rows is none."""
+    for row in rows:
+        if not isinstance(row, Event):
+            raise row
+    return [row for row in rows if isinstance(row, Event)]
 
 
 def _with_row(path: Path, event: Event) -> bytes:

@@ -88,6 +88,15 @@ def same_place(path: str, other: str) -> bool:
     return bool(path and other) and (path == other or path == parent(other) or parent(path) == other)
 
 
+def is_open(place: str, open_paths: Iterable[str], sealed: Iterable[str] = ()) -> bool:
+    """Whether a place, or a part of it, could let air in during a test with these paths open and those sealed.
+
+    A part that is sealed is shut, though its parent stands among the open paths.
+    """
+    shut = set(sealed)
+    return place not in shut and parent(place) not in shut and any(same_place(path, place) for path in open_paths)
+
+
 def check_path(path: str) -> str:
     """Return ``path`` if the table knows it or its parent.
 

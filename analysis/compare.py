@@ -15,7 +15,7 @@ import numpy as np
 from acquisition.setups import ALWAYS_OPEN
 from analysis.numberwords import System, amount, area_number, interval_text, with_unit
 from analysis.results import Assessment, FloatArray, Interval, SheetComparison
-from analysis.wording import list_text, path_name
+from analysis.wording import list_text, path_name, plug_off
 
 PREFERRED = ("film-on-rim", "vents-taped", "film-on-top", "undrilled")
 """Setups without a sheet, the most telling first."""
@@ -55,6 +55,9 @@ def compare_sheet(
     box = boxes[0] if len(boxes) == 1 else None
     if len(boxes) > 1:
         return _refused(None, f"The logs are of different boxes, {list_text(boxes)}; compare one box with itself.")
+    mixed_up = _mixed_up(without, with_sheet)
+    if mixed_up:
+        return _refused(box, mixed_up)
     bare = _chosen([a for a in without if a.setup in PREFERRED or a.setup is None])
     sheeted = _chosen([a for a in with_sheet if a.setup in ("formed-sheet", None)])
     if not bare or not sheeted:
@@ -71,6 +74,17 @@ def _refused(box: str | None, reason: str) -> SheetComparison:
     return SheetComparison(box, "refused", reason, None, (), (), f"No answer. {reason}")
 
 
+def _mixed_up(without: Sequence[Assessment], with_sheet: Sequence[Assessment]) -> str:
+    """That the two sides are one test, or stand in each other's place; empty when they do not."""
+    twice = next((a.log for a in without if a.log in {other.log for other in with_sheet}), "")
+    if twice:
+        return f"{twice} stands on both sides; give one log without a sheet and another one with it."
+    first = next((a.log for a in without if a.setup == "formed-sheet"), "")
+    if first and any(a.setup in PREFERRED for a in with_sheet):
+        return f"The two sides are swapped: {first} has a formed sheet; give it after --with-sheet, the other before."
+    return ""
+
+
 def _why_none(side: str, logs: Sequence[Assessment]) -> str:
     reason = next((f" {a.log}: {a.reason}" for a in logs if a.outcome == "refused" and a.reason), "")
     if not reason and logs:
@@ -80,7 +94,7 @@ def _why_none(side: str, logs: Sequence[Assessment]) -> str:
 
 def _chosen(logs: Sequence[Assessment]) -> list[Assessment]:
     """Usable logs of the most telling setup, all with the same paths open: the fewest sealed, then the most logs."""
-    usable = [a for a in logs if a.area_m2 is not None and a.outcome != "refused"]
+    usable = [plug_off(a) for a in logs if a.area_m2 is not None and a.outcome != "refused"]
     groups: dict[tuple[str | None, tuple[str, ...]], list[Assessment]] = {}
     for a in usable:
         groups.setdefault((a.setup, tuple(sorted(a.open_paths))), []).append(a)

@@ -9,16 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from math import exp, log
-from statistics import median
 
 import numpy as np
 
+from acquisition.errors import shown
 from acquisition.records import Box, Event
-from acquisition.setups import SETUPS, open_paths, parent
+from acquisition.setups import SETUPS, open_paths
 from analysis.limit import limit_for
+from analysis.names import path_name
 from analysis.numberwords import MONTHS, System, amount, date_text, hole_number, two_figures
+from analysis.repairs import breaks_history, by_the_clock, moment_of, touches, undated_reason, untested_repairs
 from analysis.results import Assessment, HistoryLine, Interval, Repair, TestPoint, Trend
 from analysis.trendfit import (
     SCATTER,
@@ -62,35 +64,46 @@ def history(assessments: Iterable[Assessment], events: Iterable[Event], box: Box
         The box file, for its limit.
     """
     groups: dict[tuple[str, str, tuple[str, ...]], list[Assessment]] = {}
-    for a in assessments:
+    every, kept = tuple(assessments), tuple(events)
+    for a in every:
         name = a.box or (box.name if box else "")
         groups.setdefault((name, a.setup or "not said", tuple(sorted(a.sealed))), []).append(a)
     order = {name: i for i, name in enumerate(SETUPS)}
     keys = sorted(groups, key=lambda k: (k[0], order.get(k[1], len(order)), k[1], k[2]))
-    kept = tuple(events)
-    return tuple(_line(key, groups[key], kept, box) for key in keys)
+    waiting = untested_repairs(every, kept)
+    return tuple(_line(key, groups[key], kept, waiting, box) for key in keys)
 
 
 def _line(
-    key: tuple[str, str, tuple[str, ...]], tests: Sequence[Assessment], events: Sequence[Event], box: Box | None
+    key: tuple[str, str, tuple[str, ...]], tests: Sequence[Assessment], events: Sequence[Event],
+    waiting: Sequence[Event], box: Box | None,
 ) -> HistoryLine:
     name, setup, sealed = key
     dated = sorted((a for a in tests if a.started is not None), key=_start)
     raw = tuple(_point(a) for a in dated)
     paths = tests[0].open_paths or open_paths(setup, sealed)
-    touching = sorted((e for e in events if e.kind in ("repair", "change") and _touches(e.path, paths)), key=_event_day)
-    breaks = tuple(dict.fromkeys(break_moment(e, raw).isoformat() for e in touching))
-    points = tuple(p for part in _parts(raw, breaks) for p in _mark_odd(part, setup))
+    touching = [e for e in events if breaks_history(e) and touches(e, paths, sealed)]
+    touching.sort(key=lambda event: moment_of(event.date))
+    breaks = tuple(dict.fromkeys(break_text(e.date) for e in touching))
+    points = tuple(p for part in parts_of(raw, breaks) for p in _mark_odd(part, setup))
     line = HistoryLine(
         box=name, setup=setup, sealed=sealed, tests=points,
         repairs=tuple(Repair(e.date, e.path, e.text) for e in touching if e.kind == "repair"),
         trend=None, trend_reason="", limit_m2=_limit(dated, box), breaks=breaks,
+        waiting=tuple(e for e in waiting if e in touching),
     )
-    trend, reason = _trend(line)
-    undated = len(tests) - len(dated)
-    if undated:
-        reason += f" Left out for want of a start date: {_count(undated)}."
-    return replace(line, trend=trend, trend_reason=reason)
+    trend, reason = _trend(line, _since(touching))
+    return replace(line, trend=trend, trend_reason=reason + _undated(tests, events))
+
+
+def _undated(tests: Sequence[Assessment], events: Sequence[Event]) -> str:
+    """What is said of tests that do not tell their day."""
+    undated = [a for a in tests if a.started is None]
+    if not undated:
+        return ""
+    told = f" Left out for want of a start date: {_count(len(undated))}."
+    why = next((reason for a in undated if (reason := undated_reason(a, events))), "")
+    return f"{told} {why}" if why else told
 
 
 def _start(assessment: Assessment) -> datetime:
@@ -101,15 +114,6 @@ def _start(assessment: Assessment) -> datetime:
 def _limit(tests: Sequence[Assessment], box: Box | None) -> float | None:
     limit = limit_for(box) or next((a.limit for a in reversed(tests) if a.limit is not None), None)
     return None if limit is None else limit.area_m2
-
-
-def _touches(path: str, paths: Sequence[str]) -> bool:
-    """Whether an event at ``path`` changes what a test with ``paths`` open measures; one without a path does."""
-    return not path or not paths or any(parent(p) == parent(path) for p in paths)
-
-
-def _event_day(event: Event) -> str:
-    return event.date
 
 
 def _point(assessment: Assessment) -> TestPoint:
@@ -125,24 +129,9 @@ def _why_aside(assessment: Assessment) -> str | None:
     return next((words for flag, words in _SET_ASIDE_FLAGS.items() if flag in assessment.flags), None)
 
 
-def break_moment(event: Event, tests: Sequence[TestPoint]) -> datetime:
-    """When the stretch ends that an event breaks.
-
-    An event has a date only. A test of that very day goes to the side whose tests it looks like; with nothing
-    to compare it counts as after.
-    """
-    if "T" in event.date:
-        return moment(datetime.fromisoformat(event.date))
-    day = date.fromisoformat(event.date)
-    start = datetime.combine(day, time(), UTC)
-    values = [(t.started.date(), log(t.area_m2.value)) for t in tests if counts(t) and t.area_m2 is not None]
-    same, before = [v for d, v in values if d == day], [v for d, v in values if d < day][-3:]
-    after = [v for d, v in values if d > day][:3]
-    if not same or not before:
-        return start
-    off_before = abs(median(same) - median(before))
-    off_after = abs(median(same) - median(after)) if after else _FAR_OFF_LEAST / 2.0
-    return start + timedelta(days=1) if off_before < off_after else start
+def break_text(day: str) -> str:
+    """A break of ``HistoryLine.breaks``: the moment after which tests came after an event of that ISO date."""
+    return moment_of(day).isoformat()
 
 
 def counts(test: TestPoint) -> bool:
@@ -152,12 +141,12 @@ def counts(test: TestPoint) -> bool:
     return test.area_m2 is not None and test.area_m2.value > 0.0
 
 
-def _parts(tests: Sequence[TestPoint], breaks: Sequence[str]) -> list[tuple[TestPoint, ...]]:
+def parts_of(tests: Sequence[TestPoint], breaks: Sequence[str]) -> list[tuple[TestPoint, ...]]:
     """Tests between breaks, in order; a part may be empty."""
     edges = [datetime.fromisoformat(b) for b in breaks]
     parts: list[list[TestPoint]] = [[] for _ in range(len(edges) + 1)]
     for t in tests:
-        parts[sum(t.started >= edge for edge in edges)].append(t)
+        parts[sum(by_the_clock(t.started) > edge for edge in edges)].append(t)
     return [tuple(p) for p in parts]
 
 
@@ -179,10 +168,9 @@ def _mark_odd(tests: tuple[TestPoint, ...], setup: str) -> tuple[TestPoint, ...]
     return tuple(marked)
 
 
-def _trend(line: HistoryLine) -> tuple[Trend | None, str]:
+def _trend(line: HistoryLine, since: str) -> tuple[Trend | None, str]:
     """The trend since the last break, or None, and in words what it rests on or what it lacks."""
     stretch = stretches(line)[-1]
-    since = f" since {_since(line)}" if line.breaks else ""
     if stretch.fit is None:
         return None, _too_few(stretch.tests, since)
     step = find_step(stretch.tests, line.setup)
@@ -195,8 +183,13 @@ def _trend(line: HistoryLine) -> tuple[Trend | None, str]:
     return Trend(stretch.fit.percent_per_month()), _rests_on(stretch, since)
 
 
-def _since(line: HistoryLine) -> str:
-    return _day(datetime.fromisoformat(line.breaks[-1]))
+def _since(touching: Sequence[Event]) -> str:
+    """Since when the trend runs and what happened then; empty where nothing did."""
+    if not touching:
+        return ""
+    last = touching[-1]
+    what = f"repair of the {path_name(last.path)}" if last.kind == "repair" and last.path else shown(last.text)
+    return f" since {date_text(moment_of(last.date).date())} ({what})"
 
 
 def _day(when: datetime) -> str:
@@ -250,7 +243,7 @@ class Stretch:
 
 def stretches(line: HistoryLine) -> tuple[Stretch, ...]:
     """The line's stretches between its breaks, oldest first, for drawing and for forecasts."""
-    return tuple(Stretch(part, fit_of(part, line.setup)) for part in _parts(line.tests, line.breaks))
+    return tuple(Stretch(part, fit_of(part, line.setup)) for part in parts_of(line.tests, line.breaks))
 
 
 def fit_of(tests: Sequence[TestPoint], setup: str) -> TrendFit | None:

@@ -26,6 +26,8 @@ def path_name(path: str, setup: str | None = None) -> str:
         return label
     if head == "panel-edges" and part in _SIDES:
         return f"{part} seam"
+    if part == "rest":
+        return f"rest of the {label}"
     return f"{label}, {part}"
 
 

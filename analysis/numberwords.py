@@ -78,7 +78,7 @@ def interval_text(interval: Interval, unit: str, signed: bool = False) -> str:
         return f"at most {with_unit(two_figures(interval.high), unit)}"
     places = interval_decimals(interval)
     value, low, high = (number(x, places) for x in (interval.value, interval.low, interval.high))
-    return f"{with_unit(value, unit)}, {low} to {high}"
+    return with_unit(value, unit) if low == value == high else f"{with_unit(value, unit)}, {low} to {high}"
 
 
 def hole_number(area_m2: float, system: System, decimals: int | None = None) -> str:
@@ -110,7 +110,8 @@ def hole_interval_text(area: Interval, system: System) -> str:
     ends = [drilled_hole_m(max(a, 0.0)) * 1000.0 for a in (area.value, area.low, area.high)]
     places = interval_decimals(Interval(*ends))
     value, low, high = (hole_number(a, system, places) for a in (area.value, area.low, area.high))
-    return f"{with_unit(value, length_unit(system))}, {low} to {high}"
+    whole = with_unit(value, length_unit(system))
+    return whole if low == value == high else f"{whole}, {low} to {high}"
 
 
 def area_text(area: Interval, system: System, signed: bool = False) -> str:

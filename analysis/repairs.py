@@ -1,140 +1,129 @@
-"""What a repair did: the tests on either side of it, and the chance that the leak fell."""
+"""The one rule of repairs and tests: which test came after which event, with which place open, and what still waits.
+
+An event has a day, seldom an hour. A test of that very day came before it, since a bead must cure; only where both
+have an hour the hours decide. A test without a date is neither before nor after. An event without a place may have
+touched any place. A part that was sealed was not tested, though its parent was open.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, date, datetime
-from math import exp, log, sqrt
+from datetime import date, datetime, time
 
-import numpy as np
-from scipy import stats
-
-from acquisition.records import Box, Event
-from acquisition.setups import same_place
-from analysis.history import break_moment, counts, history
-from analysis.numberwords import System, amount, area_number, chance_text, date_text, hole_number
-from analysis.results import Assessment, HistoryLine, Interval, Repair, TestPoint
-from analysis.trendfit import SCATTER
-from analysis.wording import path_name
-
-WORKED_SHARE = 0.9
-"""A repair worked when the box takes in less than this share of what it did."""
-_SURE = 0.95
-_TESTS_A_SIDE = 3
+from acquisition.records import Event
+from acquisition.setups import is_open, same_place
+from analysis.names import list_text, path_name, setup_name
+from analysis.numberwords import date_text
+from analysis.results import Assessment, Repair
 
 
-@dataclass(frozen=True)
-class RepairEffect:
-    """What a repair did: areas before and after with 95 % intervals, m2, and the chance that it worked.
+def moment_of(day: str) -> datetime:
+    """The moment by the shop's clock from which tests came after an event: its hour, else the end of its day."""
+    when = datetime.fromisoformat(day).replace(tzinfo=None)
+    return when if len(day) > 10 else datetime.combine(when.date(), time.max)
 
-    ``under`` when the tests after it gave no more than upper limits.
+
+def by_the_clock(started: datetime) -> datetime:
+    """When a test was started by the shop's own clock."""
+    return started.replace(tzinfo=None)
+
+
+def came_after(started: datetime, day: str) -> bool:
+    """Whether a test came after an event of that ISO date."""
+    return by_the_clock(started) > moment_of(day)
+
+
+def touches(event: Event, open_paths: Sequence[str], sealed: Sequence[str] = ()) -> bool:
+    """Whether an event changes what a test with these paths open measures; unknown paths may be any."""
+    return not event.path or not open_paths or is_open(event.path, open_paths, sealed)
+
+
+def breaks_history(event: Event) -> bool:
+    """Whether the box was another one before the event: repairs and changes, not remarks."""
+    return event.kind in ("repair", "change")
+
+
+def renews(event: Event) -> bool:
+    """Whether the places an event touched start anew in a ranking.
+
+    A change without a place (vents drilled, moved to another room) tells of no place that it touched.
     """
+    return event.kind == "repair" or (event.kind == "change" and bool(event.path))
 
-    repair: Repair
-    setup: str
-    before_m2: Interval
-    after_m2: Interval
-    tests_after: int
-    under: bool
-    chance_better: float
+
+def same_epoch(one: Assessment, other: Assessment, events: Sequence[Event]) -> bool:
+    """Whether no place started anew between two tests; one without a date is of no known epoch."""
+    new = [event.date for event in events if renews(event)]
+    if one.started is None or other.started is None:
+        return not new
+    return all(came_after(one.started, day) == came_after(other.started, day) for day in new)
 
 
 def untested_repairs(tests: Sequence[Assessment], events: Sequence[Event]) -> tuple[Event, ...]:
-    """The newest repair of each path that no usable test came after with that path open.
-
-    A test of the same date does not count: it came before, since a bead must cure.
-    """
+    """The newest repair of each path that no usable test came after with that path open, oldest first."""
     newest: dict[str, Event] = {}
     for event in events:
-        if event.kind == "repair" and event.path and event.date >= newest.get(event.path, event).date:
+        if event.kind == "repair" and event.date >= newest.get(event.path, event).date:
             newest[event.path] = event
-    return tuple(event for event in newest.values() if not any(_tests_after(test, event) for test in tests))
+    waiting = [event for event in newest.values() if not any(_tests(test, event) for test in tests)]
+    return tuple(sorted(waiting, key=lambda event: event.date))
 
 
-def _tests_after(test: Assessment, event: Event) -> bool:
-    if test.outcome == "refused" or test.started is None:
+def _tests(test: Assessment, event: Event) -> bool:
+    if test.outcome == "refused" or test.started is None or not test.open_paths:
         return False
-    when = test.started.isoformat() if "T" in event.date else test.started.date().isoformat()
-    return when > event.date and any(same_place(path, event.path) for path in test.open_paths)
+    return came_after(test.started, event.date) and touches(event, test.open_paths, test.sealed)
 
 
-def repaired_sentence(day: str, path: str) -> str:
-    """That a repair has no test after it yet, and which test would show whether it worked."""
-    where = f" ({path_name(path)})" if path else ""
-    when = date_text(date.fromisoformat(day[:10]))
-    return f"Repaired on {when}{where}: hold again with the same setup to see whether it worked."
+def undated_reason(test: Assessment, events: Sequence[Event]) -> str:
+    """Why a test without a date tells nothing where a place it had open was mended; empty where none was."""
+    if test.started is not None:
+        return ""
+    event = next((e for e in events if renews(e) and touches(e, test.open_paths, test.sealed)), None)
+    if event is None:
+        return ""
+    return (f"A test without a date is neither before nor after the {event.kind} of {day_text(event.date)}"
+            f"{_place(event.path)}; write a line such as '# started: 2026-05-03T14:02' into its log.")
 
 
-def effect_of(
-    tests: Sequence[Assessment], event: Event, events: Sequence[Event], box: Box | None
-) -> RepairEffect | None:
-    """What a repair did by the setup that was tested most on both of its sides; None where there is none."""
-    found = [
-        effect
-        for line in history(tests, events, box)
-        for repair in line.repairs
-        if (repair.date, repair.path) == (event.date, event.path) and (effect := repair_effect(line, repair))
-    ]
-    return max(found, key=lambda effect: effect.tests_after, default=None)
+def day_text(day: str) -> str:
+    """The day of an event's ISO date in words."""
+    return date_text(date.fromisoformat(day[:10]))
 
 
-def repair_effect(line: HistoryLine, repair: Repair) -> RepairEffect | None:
-    """Compare up to three tests on either side of a repair; None while one side has none."""
-    event = Event(repair.date, repair.path, "repair", repair.text)
-    edge = break_moment(event, line.tests)
-    near = _between_breaks(line, edge)
-    before = [t for t in line.tests if counts(t) and near[0] <= t.started < edge][-_TESTS_A_SIDE:]
-    after = [t for t in line.tests if (counts(t) or _limits(t)) and edge <= t.started < near[1]][:_TESTS_A_SIDE]
-    if not before or not after:
-        return None
-    usual = SCATTER.get(line.setup, 0.25)
-    (m0, s0), (m1, s1) = _middle(before, usual), _middle(after, usual)
-    freedom = len(before) + len(after) + 2
-    chance = float(stats.t.cdf((m0 + log(WORKED_SHARE) - m1) / sqrt(s0**2 + s1**2), freedom))
-    under = all(_limits(t) for t in after)
-    return RepairEffect(repair, line.setup, _around(m0, s0), _around(m1, s1), len(after), under, chance)
+def _place(path: str) -> str:
+    return f" ({path_name(path)})" if path else ""
 
 
-def _limits(test: TestPoint) -> bool:
-    """Whether a test says no more than that the leak is under a limit."""
-    return test.set_aside is None and test.outcome == "upper-limit" and test.area_m2 is not None
+def replaced_by(remark: Event, place: str, events: Sequence[Event]) -> Event | None:
+    """The repair or change after which a remark on a place speaks of what was, or None."""
+    later = (e for e in events if renews(e) and e.date >= remark.date)
+    return next((e for e in later if not e.path or same_place(e.path, place)), None)
 
 
-def _between_breaks(line: HistoryLine, edge: datetime) -> tuple[datetime, datetime]:
-    edges = [datetime.fromisoformat(b) for b in line.breaks]
-    earlier = max((e for e in edges if e < edge), default=datetime(1, 1, 2, tzinfo=UTC))
-    return earlier, min((e for e in edges if e > edge), default=datetime(9999, 12, 30, tzinfo=UTC))
+def named_repairs(repairs: Sequence[Event | Repair]) -> str:
+    """Repairs by their places: ``the repair of the port flange``, ``the repairs of the line and the rim joint``."""
+    places = list(dict.fromkeys(repair.path for repair in repairs))
+    if places == [""]:
+        return "the repair"
+    names = list_text([f"the {path_name(path)}" if path else "a place not said" for path in places])
+    return f"the repair{'s' if len(places) > 1 else ''} of {names}"
 
 
-def _middle(tests: Sequence[TestPoint], usual: float) -> tuple[float, float]:
-    """Mean log area and its standard uncertainty, the usual scatter included; a limit counts with its high end."""
-    areas = [
-        Interval(a.high, a.high, a.high) if _limits(t) else a for t in tests if (a := t.area_m2) is not None
-    ]
-    logs = [log(a.value) for a in areas]
-    own = [log(a.high / max(a.low, a.high * 1e-3)) / 3.92 for a in areas]
-    return float(np.mean(logs)), sqrt((usual**2 + float(np.mean(np.square(own)))) / len(areas))
+def repaired_sentence(repairs: Sequence[Event], setup: str | None = None) -> str:
+    """That repairs have no test after them yet, and which test would show whether they worked.
+
+    ``setup`` is named where no test so far had the place open.
+    """
+    how = "the same setup" if setup is None else setup_name(setup)
+    they = "it" if len(repairs) == 1 else "they"
+    return f"{repaired_text(repairs)}: hold again with {how} to see whether {they} worked."
 
 
-def _around(middle: float, u: float) -> Interval:
-    return Interval(exp(middle), exp(middle - 1.96 * u), exp(middle + 1.96 * u))
-
-
-def repair_sentence(effect: RepairEffect, system: System = "metric") -> str:
-    """Whether a repair worked, with its chance, from what to what."""
-    if effect.chance_better >= _SURE:
-        fell = _from_to(effect, system)
-        return f"The repair worked, {chance_text(effect.chance_better)}: {fell}."
-    if effect.chance_better <= 1.0 - _SURE:
-        return f"The repair did not help: {_from_to(effect, system)}."
-    what = "sheets differ" if effect.setup == "formed-sheet" else "tests differ"
-    return f"Cannot tell whether it worked; {what} more than this. Hold twice more."
-
-
-def _from_to(effect: RepairEffect, system: System) -> str:
-    to = "to under" if effect.under else "to"
-    if system == "inch":
-        before, after = (hole_number(a.value, system) for a in (effect.before_m2, effect.after_m2))
-        return f"from a drilled hole of {before} {to} {after} in"
-    return f"from {area_number(effect.before_m2.value)} {to} {amount(effect.after_m2.value, system)}"
+def repaired_text(repairs: Sequence[Event]) -> str:
+    """When and where it was repaired, without a full stop."""
+    by_day: dict[str, list[str]] = {}
+    for event in repairs:
+        by_day.setdefault(day_text(event.date), []).extend([path_name(event.path)] if event.path else [])
+    days = [f"{day} ({list_text(list(dict.fromkeys(p)))})" if p else day for day, p in by_day.items()]
+    return f"Repaired on {list_text(days)}"

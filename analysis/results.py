@@ -12,6 +12,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from acquisition.records import Event
+
 FloatArray = NDArray[np.float64]
 
 OutcomeKind = Literal["estimate", "upper-limit", "refused"]
@@ -165,6 +167,11 @@ class Assessment:
     plug_area_m2: float = 0.0
     stall_pa: float | None = None
 
+    @property
+    def own_area_m2(self) -> Interval | None:
+        """The area without the known hole of an open check plug."""
+        return None if self.area_m2 is None else self.area_m2.less(self.plug_area_m2)
+
 
 @dataclass(frozen=True)
 class SheetComparison:
@@ -226,7 +233,7 @@ class Ranking:
     """Where the air likely gets in, of one box's tests.
 
     ``not_told_apart_m2`` is the summed area of each group of ``not_told_apart``, which is known better
-    than its members; empty when it was not worked out. ``waiting`` is a repair that no test came after.
+    than its members; empty when it was not worked out. ``waiting`` are repairs that no test came after.
     """
 
     box: str | None
@@ -241,7 +248,7 @@ class Ranking:
     next_test: NextTest | None
     advice: tuple[str, ...]
     not_told_apart_m2: tuple[Interval, ...] = ()
-    waiting: Repair | None = None
+    waiting: tuple[Event, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -268,8 +275,8 @@ class TestPoint:
 class HistoryLine:
     """One box, setup and sealed list over the months.
 
-    ``breaks`` are ISO date-times of repairs and changes that touch this line's paths: the trend starts anew
-    after each.
+    ``breaks`` are ISO date-times, by the shop's clock, of repairs and changes that touch this line's paths: the
+    trend starts anew after each. ``waiting`` are those of its repairs that no test of the box came after.
     """
 
     box: str
@@ -281,3 +288,4 @@ class HistoryLine:
     trend_reason: str
     limit_m2: float | None
     breaks: tuple[str, ...] = ()
+    waiting: tuple[Event, ...] = ()

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import date, timedelta
 
 from acquisition.setups import ALWAYS_OPEN, parent
 from analysis.limit import PUMP_SHARE_OF_LIMIT, lean
@@ -44,6 +45,7 @@ from analysis.results import Assessment, Interval, Limit, VerdictKind
 __all__ = [
     "NBSP",
     "System",
+    "again_sentence",
     "amount",
     "answer_sentence",
     "area_number",
@@ -67,6 +69,7 @@ __all__ = [
     "number",
     "one_test_sentence",
     "path_name",
+    "plug_off",
     "pressure_step_text",
     "pressure_text",
     "release_sentence",
@@ -92,6 +95,9 @@ BOX_ITSELF = ("undrilled", "vents-taped", "film-on-top")
 """Setups that know nothing of the rim joint and the sheet edge."""
 PART_FEELS_M2 = 1e-6
 """With a tank and enough vents a smaller leak costs a part next to nothing, m2."""
+NOTHING_TO_MEND = "Nothing to mend; test again in a month."
+AGAIN = timedelta(days=28)
+"""How long after a good test the next one is due."""
 _CHOKE = 0.528
 _SEAL_AGAIN = {
     "vents-taped": "Press the tape down, then hold again.",
@@ -125,8 +131,8 @@ def answer_sentence(assessment: Assessment, system: System = "metric", has_tank:
     """
     if assessment.verdict == "no-answer" or assessment.area_m2 is None:
         return _no_answer(assessment)
-    if assessment.plug_area_m2 > 0.0 and assessment.test == "hold":
-        plain = answer_sentence(_plug_off(assessment), system, has_tank)
+    if assessment.plug_area_m2 > 0.0:
+        plain = answer_sentence(plug_off(assessment), system, has_tank)
         return _join(plain, f"The open check plug, {hole_text(assessment.plug_area_m2, system)}, is taken off.")
     if assessment.setup == "line-only" and assessment.verdict != "stalls":
         return _line_alone(assessment, assessment.area_m2, system)
@@ -141,11 +147,22 @@ def answer_sentence(assessment: Assessment, system: System = "metric", has_tank:
     return _against_limit(assessment, assessment.area_m2, assessment.limit, system, has_tank)
 
 
-def _plug_off(assessment: Assessment) -> Assessment:
-    """The result without its open check plug."""
-    area = assessment.area_m2
-    own = None if area is None else area.less(assessment.plug_area_m2)
-    return replace(assessment, plug_area_m2=0.0, area_m2=own)
+def plug_off(assessment: Assessment) -> Assessment:
+    """The result without the known hole of its open check plug."""
+    return replace(assessment, plug_area_m2=0.0, area_m2=assessment.own_area_m2)
+
+
+def again_sentence(assessment: Assessment, today: date | None) -> str:
+    """The advice of a result as it reads ``today``: a next test that was due before is overdue."""
+    if today is None or assessment.started is None or assessment.advice != NOTHING_TO_MEND:
+        return assessment.advice
+    due = assessment.started.date() + AGAIN
+    return assessment.advice if due >= today else f"Nothing to mend at that test; test again, {overdue_text(due)}."
+
+
+def overdue_text(due: date) -> str:
+    """Since when a test is overdue."""
+    return f"overdue since {date_text(due)}"
 
 
 def _no_answer(assessment: Assessment) -> str:
@@ -181,7 +198,7 @@ def _upper_limit(assessment: Assessment, area: Interval, system: System) -> str:
         shown += f" ({with_unit(area_number(area.high), 'mm²')})"
     if assessment.limit is None:
         return f"{shown}. Describe the pump to learn whether that is too much."
-    bound = f"the limit is {hole_number(assessment.limit.area_m2, system)}"
+    bound = f"the limit is a hole of {hole_text(assessment.limit.area_m2, system)}"
     if assessment.verdict == "tight":
         return f"Tight. {shown}; {bound}."
     return _join(f"Cannot tell. {shown}, but {bound}.", _sentence(assessment.advice))
@@ -208,9 +225,9 @@ def _no_limit(assessment: Assessment, area: Interval, system: System) -> str:
 
 
 def limit_text(limit: Limit, system: System = "metric") -> str:
-    """The limit and where it comes from: ``0.78, from the pump`` (drilled hole, unit as in the sentence)."""
+    """The limit as a drilled hole and where it comes from: ``0.78 mm, from the pump``."""
     source = "from the pump" if limit.source == "pump" else "from its parts"
-    return f"{hole_number(limit.area_m2, system)}, {source}"
+    return f"{hole_text(limit.area_m2, system)}, {source}"
 
 
 def _against_limit(
@@ -228,7 +245,7 @@ def _over(assessment: Assessment, area: Interval, limit: Limit, system: System, 
     hole = hole_text(area.value, system)
     first = (
         f"Over its limit. {subject(assessment)} takes in as much as one drilled hole of {hole}; "
-        f"the limit is {hole_number(limit.area_m2, system)}."
+        f"the limit is {hole_text(limit.area_m2, system)}."
     )
     return _join(first, _pump_cost(area, limit, has_tank)) if system == "metric" else first
 
@@ -251,12 +268,12 @@ def _cannot_tell(assessment: Assessment, area: Interval, limit: Limit, system: S
     if system == "inch":
         low, high = hole_number(area.low, system), hole_number(area.high, system)
         span = f"lies between drilled holes of {low} and {with_unit(high, 'in')}"
-        bound = hole_number(limit.area_m2, system)
+        bound = hole_text(limit.area_m2, system)
     else:
         places = interval_decimals(area.scaled(MM2_PER_M2))
         low, high = (number(a * MM2_PER_M2, places) for a in (area.low, area.high))
         span = f"lies between {low} and {with_unit(high, 'mm²')}"
-        bound = area_number(limit.area_m2)
+        bound = with_unit(area_number(limit.area_m2), "mm²")
     leaning = f"leaning {side}, {chance_text(chance)}"
     first = f"Cannot tell. {subject(assessment)} {span} and its limit is {bound}, {leaning}."
     return _join(first, _sentence(assessment.advice))
@@ -331,14 +348,15 @@ def one_test_sentence(
 
     ``tests`` is how many of the same kind there are.
     """
-    if assessment.area_m2 is None:
+    area = assessment.own_area_m2
+    if area is None:
         return ""
     names = [path_name(p, assessment.setup) for p in together(assessment.open_paths)]
     first = "One test tells" if tests == 1 else f"{tests} tests of one kind tell"
     if not names:
-        return f"{first} how much, not where: {amount(assessment.area_m2.value, system)}."
+        return f"{first} how much, not where: {amount(area.value, system)}."
     verb = "together take in" if len(names) > 1 else "takes in"
-    much = f"{first} how much, not where: {list_text(names)} {verb} {amount(assessment.area_m2.value, system)}."
+    much = f"{first} how much, not where: {list_text(names)} {verb} {amount(area.value, system)}."
     return _join(much, _sentence(next_step))
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
 
 from acquisition.records import Box, Event
 from analysis.results import Assessment, Ranking, SheetComparison
@@ -25,3 +27,20 @@ def comparison_of(results: Sequence[Assessment]) -> SheetComparison | None:
     without = [result for result in usable if result.setup in PREFERRED]
     sheeted = [result for result in usable if result.setup == WITH_SHEET]
     return compare_sheet(without, sheeted) if without and sheeted else None
+
+
+def advised(told: Sequence[tuple[Assessment, Box | None, Sequence[Event]]], today: date | None) -> list[Assessment]:
+    """Results of several logs, each with its box and the box's events, with the advice that those ask for.
+
+    A repair that none of these tests came after is to be held first. Where ``today`` is given, a next test that was
+    due before is said to be.
+    """
+    from analysis.ranking import waiting_sentence
+    from analysis.wording import again_sentence
+
+    out = []
+    for result, box, events in told:
+        tests = [other for other, _, _ in told if other.box == result.box]
+        waiting = waiting_sentence(tests, box, events) if result.outcome != "refused" and events else ""
+        out.append(replace(result, advice=waiting or again_sentence(result, today)))
+    return out

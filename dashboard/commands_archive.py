@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,8 +10,9 @@ import click
 
 from acquisition.archive import EVENTS_FILE, Archive
 from acquisition.errors import UnreadableInput, WrongUsage
+from acquisition.events import check_event, check_not_ahead
 from acquisition.records import Box, Event
-from dashboard.commands_common import EXISTING, json_option, near_names
+from dashboard.commands_common import EXISTING, json_option, near_names, today
 from dashboard.faults import DONE, complain
 
 if TYPE_CHECKING:
@@ -47,6 +47,7 @@ def _history_of(archive: Archive, name: str, troubles: list[str]) -> Sequence[Hi
     from analysis.history import history as over_the_months
     from dashboard.kept_results import assess_box
 
+    troubles.extend(archive.event_troubles(name))
     try:
         results = assess_box(archive, name, troubles.append)
         return over_the_months(results, archive.events(name), archive.box(name) or Box(name))
@@ -79,8 +80,8 @@ def note(box_id: str, folder: Path, day: str | None, path: str, repair: str | No
     if not known and names:
         describe = f"describe it first with 'boxhold new-box {box_id} --archive {folder}'"
         raise WrongUsage(f"There is no box {box_id} in {folder}{near_names(box_id, names)}; {describe}.")
-    when = day or date.today().isoformat()
+    when = today().isoformat() if day is None else day
     event = Event(when, path, "remark", remark or "") if repair is None else Event(when, path, "repair", repair)
-    archive.add_event(box_id, event)
+    archive.add_event(box_id, check_not_ahead(check_event(event), today()))
     click.echo(f"Written: {archive.folder(box_id) / EVENTS_FILE}{'' if known else ' (a new box in this archive)'}")
     return DONE

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from dashboard.commands_common import assess_all, box_options, gather, json_option, logs_argument
+from dashboard.box_answers import advised
+from dashboard.commands_common import assess_all, box_options, events_of, gather, json_option, logs_argument, today
 
 
 @click.command(short_help="How much air gets in, from each log.")
@@ -25,7 +26,9 @@ def assess(
     """
     gathered = gather(logs, archive, box_file)
     answers, fault = assess_all(gathered.pairs, jobs)
-    results = [answer for answer in answers if answer is not None]
+    told = [(answer, box, events_of(log, archive, box_file))
+            for (log, box), answer in zip(gathered.pairs, answers, strict=True) if answer is not None]  # fmt: skip
+    results = advised(told, None if as_json else today())
     if as_json:
         from dashboard.contracts import as_line, assessment_record
 

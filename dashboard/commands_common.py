@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -13,7 +14,7 @@ import click
 from acquisition.archive import EVENTS_FILE
 from acquisition.boxfile import BOX_FILE, find_box, read_box
 from acquisition.errors import UnreadableInput, WrongUsage
-from acquisition.events import corrected, corrections_of, read_events
+from acquisition.events import corrected, corrections_of, event_troubles, read_events
 from acquisition.logfile import read_log
 from acquisition.numbers import to_number
 from dashboard.batch import assess_batch, usual_jobs
@@ -53,6 +54,11 @@ def box_options(command: Command) -> Command:
     box = click.option("--box", "box_file", metavar="BOX.toml", type=EXISTING,
                        help="The box's file. Without it: box.toml in the log's folder or the one above.")  # fmt: skip
     return archive(box(command))
+
+
+def today() -> date:
+    """The day it is."""
+    return date.today()
 
 
 def near_names(wanted: str, names: Sequence[str]) -> str:
@@ -137,8 +143,12 @@ class BoxFinder:
         return self._read[path]
 
 
-def gather(logs: Sequence[Path], archive: Path | None, box_file: Path | None) -> Gathered:
+def gather(
+    logs: Sequence[Path], archive: Path | None, box_file: Path | None, said: set[str] | None = None
+) -> Gathered:
     """Read the logs of one call in the order given; one that cannot be read is complained of and left out.
+
+    So is, once, each line of their boxes' events that cannot count; not those ``said`` before.
 
     Raises
     ------
@@ -154,13 +164,25 @@ def gather(logs: Sequence[Path], archive: Path | None, box_file: Path | None) ->
         except UnreadableInput as error:
             complain(str(error))
             code = error.exit_code
-    return Gathered(tuple(pairs), code)
+    files = [_events_file(_folders_of(path)) for path in logs]
+    files += [_events_beside_box(log, archive, box_file) for log, _ in pairs]
+    return Gathered(tuple(pairs), _tell_troubles(files, set() if said is None else said) or code)
+
+
+def _tell_troubles(files: Sequence[Path | None], said: set[str]) -> int:
+    """Complain once of each line of these events that cannot count; the exit code."""
+    every = {file.resolve(): file for file in files if file is not None}
+    troubles = dict.fromkeys(trouble for file in every.values() for trouble in event_troubles(file))
+    for trouble in troubles:
+        if trouble not in said:
+            complain(trouble)
+    said.update(troubles)
+    return UnreadableInput.exit_code if troubles else DONE
 
 
 def _read_pair(path: Path, finder: BoxFinder) -> Pair:
     log = read_log(path)
-    corrections = corrections_of(_events_in(_folders_of(path)), path.name)
-    log = corrected(log, corrections)
+    log = corrected(log, corrections_of(_events_in(_events_file(_folders_of(path))), path.name))
     return log, finder.box_of(log)
 
 
@@ -169,25 +191,36 @@ def _folders_of(log_path: Path) -> tuple[Path, ...]:
     return folder, folder.parent
 
 
-def _events_in(folders: Sequence[Path]) -> tuple[Event, ...]:
-    """Events of the first of the folders that has a file of them."""
-    return next((read_events(f / EVENTS_FILE) for f in folders if (f / EVENTS_FILE).is_file()), ())
+def _events_file(folders: Sequence[Path]) -> Path | None:
+    """The events of the first of the folders that has a file of them."""
+    return next((folder / EVENTS_FILE for folder in folders if (folder / EVENTS_FILE).is_file()), None)
 
 
-def events_of(pairs: Sequence[Pair], archive: Path | None, box_file: Path | None) -> tuple[Event, ...]:
-    """Events of the one box the logs are of: beside the box's file, which is where the box was looked up.
+def _events_in(file: Path | None) -> tuple[Event, ...]:
+    return () if file is None else read_events(file)
 
-    Raises
-    ------
-    UnreadableInput
-        The events are there and cannot be read.
-    """
+
+def _events_beside_box(log: Log, archive: Path | None, box_file: Path | None) -> Path | None:
+    """The events of a log's box: beside the box's file, which is where the box was looked up."""
     if box_file is not None:
-        return _events_in([box_file.absolute().parent])
-    name = one_box(pairs)
+        return _events_file([box_file.absolute().parent])
+    if log.header.box is None:
+        return None
     if archive is not None:
-        return _events_in([folder for folder in archive.iterdir() if folder.name == name])
-    return _events_in(_folders_of(pairs[0][0].path or Path("log"))) if name is not None else ()
+        return _events_file([folder for folder in archive.iterdir() if folder.name == log.header.box])
+    return _events_file(_folders_of(log.path or Path("log")))
+
+
+def events_of(log: Log, archive: Path | None, box_file: Path | None) -> tuple[Event, ...]:
+    """Events of a log's box; none where the log names no box and no file is given."""
+    return _events_in(_events_beside_box(log, archive, box_file))
+
+
+def events_of_all(pairs: Sequence[Pair], archive: Path | None, box_file: Path | None) -> tuple[Event, ...]:
+    """Events of the one box that the logs are of."""
+    name = one_box(pairs)
+    log = next((log for log, _ in pairs if log.header.box == name), None)
+    return () if log is None else events_of(log, archive, box_file)
 
 
 def one_box(pairs: Sequence[Pair]) -> str | None:

@@ -12,7 +12,7 @@ from dashboard.commands_common import (
     EXISTING,
     assess_all,
     box_options,
-    events_of,
+    events_of_all,
     gather,
     json_option,
     logs_argument,
@@ -41,7 +41,7 @@ def rank(logs: tuple[Path, ...], archive: Path | None, box_file: Path | None, as
     from dashboard.box_answers import rank_box
 
     box = next((box for _, box in gathered.pairs if box is not None), None)
-    events = events_of(gathered.pairs, archive, box_file)
+    events = events_of_all(gathered.pairs, archive, box_file)
     ranking = rank_box(results, box, events)
     if as_json:
         from dashboard.contracts import as_line, ranking_record
@@ -68,7 +68,8 @@ def compare(
     Film on the rim against a formed sheet is the pair that isolates the sheet's edge. Several logs of a setup
     are pooled.
     """
-    sides = [gather(side, archive, box_file) for side in (without, with_sheet)]
+    said: set[str] = set()
+    sides = [gather(side, archive, box_file, said) for side in (without, with_sheet)]
     pairs = [pair for side in sides for pair in side.pairs]
     one_box(pairs)
     answers, fault = assess_all(pairs)

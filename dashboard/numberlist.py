@@ -30,7 +30,7 @@ def trade_mark_m2(result: Assessment) -> float | None:
 
 def area_axis(result: Assessment, width: float, system: System) -> str:
     """The area on a log axis: jaws, limit, and the bag trade's mark as a plain tick."""
-    area, unit = result.area_m2, area_unit(system)
+    area, unit = result.own_area_m2, area_unit(system)
     values = [
         v
         for v in (area.low if area else 0, area.high if area else 0, result.limit.area_m2 if result.limit else 0)
@@ -69,7 +69,7 @@ def area_axis(result: Assessment, width: float, system: System) -> str:
 
 
 def _jaws(result: Assessment, axis: Log, unit: AreaUnit) -> str:
-    area = result.area_m2
+    area = result.own_area_m2
     if area is None:
         return ""
     colour = "air" if result.verdict in ("over", "stalls") else "ink"
@@ -84,7 +84,7 @@ def _jaws(result: Assessment, axis: Log, unit: AreaUnit) -> str:
 
 
 def _sentence(result: Assessment, unit: AreaUnit) -> str:
-    return "Leak area " + (unit.text(result.area_m2) if result.area_m2 else "not known")
+    return "Leak area " + (unit.text(area) if (area := result.own_area_m2) else "not known")
 
 
 def law_bar(result: Assessment, width: float) -> str:
@@ -114,7 +114,7 @@ def _pair(label: str, text: str, more: str = "") -> Row:
 
 def rows(known: Findings, result: Assessment, system: System) -> list[Row]:
     """Label, value and the rest, in the order of the pages: hole, loss, area, then the others."""
-    area = result.area_m2
+    area, plug = result.own_area_m2, "with the check plug open" if result.plug_area_m2 > 0 else ""
     if area is None:
         return []
     out = [
@@ -128,20 +128,18 @@ def rows(known: Findings, result: Assessment, system: System) -> list[Row]:
     if loss:
         amount, _, time = loss.partition(" lost in ")
         out.append(
-            ("lost in 5 min", amount, "")
+            ("lost in 5 min", amount, plug)
             if time.startswith("5") and "min" in time and "s" not in time.replace("min", "")
-            else (f"{amount} lost in", time, "")
+            else (f"{amount} lost in", time, plug)
         )
-    fit = (
-        ""
-        if result.area_fit_m2 is None
-        else f"fit alone {parts.value_and_rest(wording.area_text(result.area_fit_m2, 'metric'))[1]}"
-    )
+    fit = ""
+    if result.area_fit_m2 is not None:
+        ends = wording.area_text(result.area_fit_m2.less(result.plug_area_m2), "metric")
+        fit = f"fit alone {parts.value_and_rest(ends)[1]}"
     out.append(_pair("leak area", area_unit(system).text(area), fit if system == "metric" else ""))
     if result.leakage_rate_pa_m3_s is not None:
-        out.append(
-            _pair("leakage rate", wording.leakage_text(result.leakage_rate_pa_m3_s, system, result.room_k or 293.15))
-        )
+        rate = wording.leakage_text(result.leakage_rate_pa_m3_s, system, result.room_k or 293.15)
+        out.append(_pair("leakage rate", rate, plug))
     return out + _more(known, result, area, system)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 from math import log10
 
@@ -47,7 +47,10 @@ class BoxRow:
         if result is None:
             return 5.5, 0.0
         going = 3.5 if result.verdict in ("within", "tight") and going_off(self.known) else None
-        share = result.area_m2.value / result.limit.area_m2 if result.area_m2 and result.limit else 0.0
+        area = result.own_area_m2
+        share = area.value / result.limit.area_m2 if area and result.limit else 0.0
+        if result.verdict in ("within", "tight") and waiting(self.known):
+            going = 3.0
         return (going if going is not None else float(urgency(result.verdict))), -share
 
 
@@ -63,6 +66,17 @@ def going_off(known: Findings | None) -> bool:
     return history is not None and is_going_off(history)
 
 
+def again(line: HistoryLine) -> date:
+    """When a line with tests is to be tested next."""
+    return line.tests[-1].started.date() + (wording.AGAIN / 2 if is_going_off(line) else wording.AGAIN)
+
+
+def waiting(known: Findings | None) -> str:
+    """The sentence on repairs of the box that no test came after; empty where none waits."""
+    ranking = known.ranking if known else None
+    return ranking.advice[0] if ranking is not None and ranking.waiting else ""
+
+
 def why(row: BoxRow, system: System) -> str:
     """The few words after the verdict."""
     if row.running is not None:
@@ -71,15 +85,17 @@ def why(row: BoxRow, system: System) -> str:
     result, known = row.result, row.known
     if result is None or known is None:
         return "Nothing measured yet."
+    if waiting(known):
+        return waiting(known)
     if result.outcome == "refused":
         return _sentence(result.reason or "")
     ranking = known.ranking
     if result.verdict == "over" and ranking is not None and ranking.paths and not _grouped(known):
         first = ranking.paths[0]
         return f"The {wording.path_name(first.path, result.setup)}, {wording.chance_text(first.probability_largest)}."
-    if result.outcome == "upper-limit" and result.area_m2 is not None:
+    if result.outcome == "upper-limit" and (area := result.own_area_m2) is not None:
         unit = area_unit(system)
-        return f"No leak larger than {unit.number(result.area_m2.high)} {unit.words} was shown."
+        return f"No leak larger than {unit.number(area.high)} {unit.words} was shown."
     return ""
 
 
@@ -120,7 +136,7 @@ def amount(row: BoxRow, system: System) -> tuple[str, str]:
 
 def result_amount(result: Assessment, system: System) -> tuple[str, str]:
     """The drilled hole and the area of one result."""
-    area = result.area_m2
+    area = result.own_area_m2
     if area is None:
         return "–", "no area can be given"
     if area.low < area.high / 10:
@@ -128,13 +144,15 @@ def result_amount(result: Assessment, system: System) -> tuple[str, str]:
     return wording.hole_text(area.value, system), area_unit(system).short(area)
 
 
-def what_next(row: BoxRow) -> tuple[str, str, str]:
+def what_next(row: BoxRow, today: date) -> tuple[str, str, str]:
     """What to do next in a few words, the name of the page for it, and its address: after the box's, or whole."""
     if row.running is not None:
         return "Watch it", "Hold test", f"/hold/{row.name}"
     result = row.result
     if result is None:
         return "Hold it once", "Tests", "/tests"
+    if waiting(row.known):
+        return "Hold again", "Where the air gets in", ""
     if result.verdict in ("over", "stalls"):
         ranking = row.known.ranking if row.known else None
         if ranking and ranking.paths and ranking.paths[0].path == "sheet-edge":
@@ -148,9 +166,16 @@ def what_next(row: BoxRow) -> tuple[str, str, str]:
         )
     if result.verdict == "no-limit":
         return "Describe its pump", "Measurements", "/measurements"
-    if going_off(row.known):
-        return "Test again in 2 weeks", "Months", "/months"
-    return "Test again in a month", "Months", "/months"
+    return _test_again(row, result, today), "Months", "/months"
+
+
+def _test_again(row: BoxRow, result: Assessment, today: date) -> str:
+    """When the next test is due, by the test that speaks for the box."""
+    off = going_off(row.known)
+    due = None if result.started is None else result.started.date() + (wording.AGAIN / 2 if off else wording.AGAIN)
+    if due is not None and due < today:
+        return f"Test again, {wording.overdue_text(due)}"
+    return "Test again in 2 weeks" if off else "Test again in a month"
 
 
 def axis(width: float) -> Log:
@@ -181,7 +206,7 @@ def result_jaws(
     limit = (
         marks.limit_upright(scale.at(result.limit.area_m2 * unit.per_m2), 0, tall) if result and result.limit else ""
     )
-    area = result.area_m2 if result else None
+    area = result.own_area_m2 if result else None
     if result is None or area is None:
         return svg.drawing(width, tall, grid + limit, f"{name}: no area")
     colour = "air" if result.verdict in ("over", "stalls") else "ink"

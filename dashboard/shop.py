@@ -73,7 +73,7 @@ class Findings:
 
 
 def _most_to_say(trial: Trial) -> tuple[int, float]:
-    area = trial.result.area_m2
+    area = trial.result.own_area_m2
     return urgency(trial.result.verdict), -(area.value if area else 0.0)
 
 
@@ -180,7 +180,8 @@ class Shop:
 
         troubles: list[str] = []
         box = _kept(lambda: self.archive.box(name), troubles) or Box(name)
-        events = _kept(lambda: self.archive.events(name), troubles) or ()
+        events = self.archive.events(name)
+        troubles.extend(self.archive.event_troubles(name))
         results = _kept(lambda: assess_box(self.archive, name, troubles.append), troubles) or []
         trials = tuple(Trial(Path(r.log).stem, self.archive.log(r.log), r) for r in results)
         return conclude(box, events, trials, tuple(dict.fromkeys(troubles)))

@@ -19,7 +19,7 @@ def stall_tests(known: Findings, width: float, system: System = "metric") -> str
     """The last four stall tests with an area, oldest first."""
     unit = area_unit(system)
     results = [r for r in known.results if r.test == "stall" and r.area_m2 is not None][-4:]
-    highs = [r.area_m2.high * unit.per_m2 for r in results if r.area_m2]
+    highs = [a.high * unit.per_m2 for r in results if (a := r.own_area_m2)]
     axis = linear_for(0.0, max(highs, default=1.0), max(150.0, width * 0.4), width - 24)
     bottom = 46 + ROW * len(results)
     grid = "".join(
@@ -39,7 +39,7 @@ def stall_tests(known: Findings, width: float, system: System = "metric") -> str
 
 
 def _row(result: Assessment, axis: Linear, system: System, y: float) -> str:
-    area, unit = result.area_m2, area_unit(system)
+    area, unit = result.own_area_m2, area_unit(system)
     if area is None:
         return ""
     day = wording.date_text(result.started.date(), with_year=False) if result.started else "a day not said"
@@ -59,9 +59,10 @@ def _row(result: Assessment, axis: Linear, system: System, y: float) -> str:
 def _apart(results: list[Assessment], axis: Linear, unit: AreaUnit) -> str:
     out = []
     for i, (one, other) in enumerate(pairwise(results)):
-        if one.area_m2 is None or other.area_m2 is None or one.setup != other.setup or one.sealed != other.sealed:
+        first, second = one.own_area_m2, other.own_area_m2
+        if first is None or second is None or one.setup != other.setup or one.sealed != other.sealed:
             continue
-        low, high = sorted((one.area_m2, other.area_m2), key=lambda a: a.value)
+        low, high = sorted((first, second), key=lambda a: a.value)
         if low.high < high.low:
             y = 46 + ROW * (i + 1)
             a, b = axis.at(low.high * unit.per_m2), axis.at(high.low * unit.per_m2)

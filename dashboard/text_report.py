@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from acquisition.units import STANDARD_PRESSURE_PA, GaugeUnit, from_absolute_pa
 from analysis import wording
 from analysis.numberwords import MINUS, is_at_most
-from analysis.repairs import repair_effect, repair_sentence, repaired_sentence
+from analysis.repaireffects import repair_effect, repair_sentence
+from analysis.repairs import repaired_sentence
 from analysis.results import (
     Assessment,
     EarlierHold,
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from analysis.volume import VolumeResult
 
 Row = tuple[str, str]
-_NONE_SEEN = "none seen"
+_NONE_SEEN = "no leak seen"
 _COUNTED = {"absolute": "absolute", "vacuum": "of vacuum", "gauge": "on a gauge that shows 0 in the room"}
 
 _INDENT = "  "
@@ -77,20 +78,27 @@ def _paths(paths: Iterable[str], setup: str | None = None) -> str:
 
 def _figures(result: Assessment, system: System) -> list[Row]:
     rows: list[Row] = []
-    area = result.area_m2
+    area, plug = result.own_area_m2, result.plug_area_m2
     if area is not None:
         rows.append(("like one drilled hole of", wording.hole_interval_text(area, system)))
     if result.lost_5min_pa is not None:
-        rows.append(("what it loses", wording.loss_sentence(result, system)))
+        rows.append(("what it loses", _with_plug(wording.loss_sentence(result, system), plug)))
     if area is not None:
         rows.append(("leak area", wording.area_text(area, system)))
     if result.area_fit_m2 is not None:
         exact = "with volume, barometer and temperature taken as exact"
-        rows.append(("by the readings alone", f"{wording.area_text(result.area_fit_m2, system)} ({exact})"))
+        rows.append(("by the readings alone", f"{wording.area_text(result.area_fit_m2.less(plug), system)} ({exact})"))
     if result.leakage_rate_pa_m3_s is not None:
-        room_k = result.room_k or 293.15
-        rows.append(("leakage rate", wording.leakage_text(result.leakage_rate_pa_m3_s, system, room_k)))
+        rate = wording.leakage_text(result.leakage_rate_pa_m3_s, system, result.room_k or 293.15)
+        rows.append(("leakage rate", _with_plug(rate, plug)))
+    if result.area_m2 is not None and plug > 0.0:
+        rows.append(("leak area with the plug", wording.area_text(result.area_m2, system)))
     return rows
+
+
+def _with_plug(text: str, plug_area_m2: float) -> str:
+    """A figure that the open check plug is part of, labelled so."""
+    return f"{text} (with the open check plug)" if plug_area_m2 > 0.0 else text
 
 
 def _notes(result: Assessment, system: System) -> list[Row]:
@@ -181,7 +189,7 @@ def _path_lines(place: int, path: PathResult, system: System) -> list[str]:
         chance = wording.chance_text(path.probability_largest)
         parts = [wording.area_text(path.area_m2, system), f"chance it is the largest {chance}"]
         if path.probability_over_limit is not None:
-            parts.append(f"over the limit alone {wording.chance_text(path.probability_over_limit)}")
+            parts.append(f"that it alone is over the limit {wording.chance_text(path.probability_over_limit)}")
     first = f"{place:>3}. {wording.path_name(path.path):<22} {'; '.join(parts)}"
     evidence = () if parts[0].startswith(_NONE_SEEN) else path.evidence
     return [first, *[f"       {sentence}" for sentence in evidence]]
@@ -195,7 +203,7 @@ def _valve_seat(area: Interval, system: System) -> str:
     if out.low > 0.0 and not is_at_most(out):
         return f"takes air out: {wording.area_text(out, system)}"
     most = wording.amount(max(area.high, -area.low), system)
-    return f"{_NONE_SEEN}: at most {most}, in or out"
+    return f"{_NONE_SEEN}; at most {most} either way"
 
 
 def _left_out(left_out: Sequence[tuple[str, str]]) -> list[Row]:
@@ -249,24 +257,18 @@ def history_text(line: HistoryLine, system: System = "metric") -> str:
     head = f"{line.box}, {wording.setup_name(line.setup)}{sealed}: {_trend(line)}"
     dated = [(test.started.date().isoformat(), _test(test, system)) for test in line.tests]
     dated += [(repair.date, _repair(line, repair, system)) for repair in line.repairs]
-    waiting = _untested_repair(line)
-    first = [head] if waiting is None else [f"{head[: -len(_trend(line))]}{waiting}", f"{_INDENT}{_trend(line)}"]
+    waiting = repaired_sentence(line.waiting) if line.waiting else ""
+    first = [f"{head[: -len(_trend(line))]}{waiting}", f"{_INDENT}{_trend(line)}"] if waiting else [head]
     return "\n".join([*first, *table(sorted(dated, key=lambda row: row[0]))])
 
 
 def _repair(line: HistoryLine, repair: Repair, system: System) -> str:
-    """A repair, and what it did where tests on both sides tell."""
+    """A repair, and what it did where tests on both sides tell; of several in a row the last one says it."""
     done = f"{wording.path_name(repair.path)}, {repair.text}" if repair.path else repair.text
     effect = repair_effect(line, repair)
-    return f"repaired: {done}" if effect is None else f"repaired: {done}. {repair_sentence(effect, system)}"
-
-
-def _untested_repair(line: HistoryLine) -> str | None:
-    """The sentence on the newest repair when no test of this line came after its day."""
-    newest = max(line.repairs, key=lambda repair: repair.date, default=None)
-    if newest is None or any(test.started.date().isoformat() > newest.date[:10] for test in line.tests):
-        return None
-    return repaired_sentence(newest.date, newest.path)
+    if effect is None or effect.repairs[-1] != repair:
+        return f"repaired: {done}"
+    return f"repaired: {done}. {repair_sentence(effect, system)}"
 
 
 def _trend(line: HistoryLine) -> str:

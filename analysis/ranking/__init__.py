@@ -8,7 +8,7 @@ import numpy as np
 
 from acquisition.errors import WrongUsage
 from acquisition.records import Box, Event
-from acquisition.setups import SETUPS
+from acquisition.setups import SETUPS, parent
 from analysis.ranking.choice import choose_next, confirming, limit_m2, standing
 from analysis.ranking.nexttest import search
 from analysis.ranking.posterior import SEED, solve
@@ -20,9 +20,10 @@ from analysis.ranking.report import (
     path_results,
     unexplained,
 )
-from analysis.results import Assessment, Ranking, Repair, SheetComparison
+from analysis.repairs import breaks_history, came_after, undated_reason
+from analysis.results import Assessment, Ranking, SheetComparison
 
-__all__ = ["rank"]
+__all__ = ["rank", "waiting_sentence"]
 
 LATEST = 4
 """So many tests of one setup and sealed list count; older ones tell of a box that has aged since."""
@@ -60,15 +61,15 @@ def rank(
     """
     name = _one_box(assessments, box)
     used, left = _usable(assessments, events)
-    if not used:
-        return _refused(name, left, comparison)
+    drilled = _drilled(used, box)
+    if not any(parent(path) != "valve-seat" for test in used for path in test.open_paths):
+        return _refused(assessments, box, events, used, left, comparison)
     rng = np.random.default_rng(seed)
     posterior = solve(used, box, events, rng)
     limit = limit_m2(used)
     results = path_results(posterior, limit, events)
     apart = groups(posterior, results)
     odd = unexplained(posterior, box, events, rng)
-    drilled = _drilled(used, box)
     waiting = confirming(used, events, drilled)
     found = search(posterior, box, drilled, rng, waiting.setting if waiting else None)
     stand = standing(posterior, results, found.paths, limit, waiting)
@@ -77,7 +78,7 @@ def rank(
         box=name, outcome="ranked", reason=None, comparison=comparison, paths=results, not_told_apart=apart,
         not_tested=not_tested(posterior), unexplained=odd, left_out=left, next_test=choice.test,
         advice=advice(results, apart, used, choice, odd, stand, limit), not_told_apart_m2=group_areas(posterior, apart),
-        waiting=Repair(waiting.repair.date, waiting.repair.path, waiting.repair.text) if waiting else None,
+        waiting=waiting.repairs if waiting else (),
     )
 
 
@@ -92,7 +93,7 @@ def _usable(
     assessments: Sequence[Assessment], events: Sequence[Event]
 ) -> tuple[tuple[Assessment, ...], tuple[tuple[str, str], ...]]:
     """Tests to rank, oldest first, and the others with the reason."""
-    reasons = {id(a): _why_not(a) for a in assessments}
+    reasons = {id(a): _why_not(a) or undated_reason(a, events) for a in assessments}
     reasons.update(_twice([a for a in assessments if not reasons[id(a)]]))
     used = [a for a in assessments if not reasons[id(a)]]
     used.sort(key=lambda a: a.started.timestamp() if a.started is not None else float("inf"))
@@ -106,10 +107,8 @@ def _usable(
 
 
 def _repairs_before(test: Assessment, events: Sequence[Event]) -> int:
-    if test.started is None:
-        return len(events)
-    day = test.started.date().isoformat()
-    return sum(e.kind in ("repair", "change") and e.date[:10] < day for e in events)
+    started = test.started
+    return len(events) if started is None else sum(breaks_history(e) and came_after(started, e.date) for e in events)
 
 
 def _why_not(a: Assessment) -> str:
@@ -127,16 +126,36 @@ def _twice(tests: Sequence[Assessment]) -> dict[int, str]:
     first: dict[object, str] = {}
     out: dict[int, str] = {}
     for a in tests:
-        key = (a.started or a.log, a.setup, a.sealed, a.area_m2)
+        key = (a.started, a.setup, a.sealed, a.area_m2, a.span, a.phases)
         if key in first:
-            out[id(a)] = f"The same test as {first[key]}, which counts."
+            again = a.log == first[key]
+            out[id(a)] = "Given twice; it counts once." if again else f"The same test as {first[key]}, which counts."
         first.setdefault(key, a.log)
     return out
 
 
-def _refused(name: str | None, left: tuple[tuple[str, str], ...], comparison: SheetComparison | None) -> Ranking:
-    reason = "No test gives a leak area with a known setup; hold the box once with the vents taped."
-    return Ranking(name, "refused", reason, comparison, (), (), (), None, left, None, (reason,))
+def _refused(
+    assessments: Sequence[Assessment], box: Box | None, events: Sequence[Event],
+    used: Sequence[Assessment], left: tuple[tuple[str, str], ...], comparison: SheetComparison | None,
+) -> Ranking:
+    """No ranking: why, and what to do instead."""
+    hold = "hold the box once with the vents taped" if _drilled(used, box) else "hold the box once as it is"
+    waiting = confirming(used, events, _drilled(used, box))
+    undated = next((why for a in assessments if not _why_not(a) and (why := undated_reason(a, events))), "")
+    reason = undated or f"No test gives a leak area with a known setup; {hold}."
+    if used:
+        reason = f"Every place was sealed in these tests, so there is none to name; {hold}, nothing sealed."
+    return Ranking(
+        _one_box(assessments, box), "refused", reason, comparison, (), (), (), None, left, None,
+        advice=(waiting.sentence, reason) if waiting else (reason,), waiting=waiting.repairs if waiting else (),
+    )
+
+
+def waiting_sentence(assessments: Sequence[Assessment], box: Box | None, events: Sequence[Event]) -> str:
+    """What a ranking would say of repairs of the box that no test came after; empty where none waits."""
+    used, _ = _usable(assessments, events)
+    waiting = confirming(used, events, _drilled(used, box))
+    return waiting.sentence if waiting else ""
 
 
 def _drilled(tests: Sequence[Assessment], box: Box | None) -> bool:

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from acquisition.records import Box, Event
-from acquisition.setups import PATHS, open_paths, parent, same_place
-from analysis.ranking.nexttest import Search, Setting, Worth
+from acquisition.setups import ALWAYS_OPEN, PATHS, open_paths, parent
+from analysis.ranking.nexttest import Search, Setting, Worth, feasible_setups
 from analysis.ranking.posterior import Posterior
 from analysis.ranking.words import either_text, step_words
-from analysis.repairs import untested_repairs
+from analysis.repairs import named_repairs, repaired_sentence, repaired_text, touches, untested_repairs
 from analysis.results import Assessment, NextTest, PathResult, Unexplained
 from analysis.wording import path_name
 
@@ -36,10 +36,21 @@ class Choice:
 
 @dataclass(frozen=True)
 class Waiting:
-    """A repair that no test came after, and the setup that shows whether it worked."""
+    """Repairs that no test came after, and the setup that shows whether they worked.
 
-    repair: Event
-    setting: Setting
+    ``setting`` is None while no test of this box can open the place; ``as_before`` when an earlier test had it so.
+    """
+
+    repairs: tuple[Event, ...]
+    setting: Setting | None
+    as_before: bool
+
+    @property
+    def sentence(self) -> str:
+        """What was repaired, and the test that it waits for."""
+        if self.setting is None:
+            return f"{repaired_text(self.repairs)}: no test can show it before the vents are drilled."
+        return repaired_sentence(self.repairs, None if self.as_before else self.setting[0])
 
 
 @dataclass(frozen=True)
@@ -94,7 +105,7 @@ def choose_next(
     never open yet are worth a test.
     """
     tests = posterior.problem.tests
-    if stand.waiting is not None:
+    if stand.waiting is not None and stand.waiting.setting is not None:
         return _confirm(stand.waiting, found, tests, box)
     if odd is not None:
         return _repeat_odd(found, odd, tests)
@@ -108,25 +119,39 @@ def choose_next(
 
 
 def confirming(tests: Sequence[Assessment], events: Sequence[Event], drilled: bool) -> Waiting | None:
-    """The newest repair that no test came after, with the setup to test it in.
+    """The repairs that no test came after, with the setup to test them in.
 
-    It is the latest setup in which its place was open, else one that opens it.
+    It is the latest setup with all their places open that can be made now, else one that opens them. Where none
+    opens all, the newest repair goes first.
     """
-    repair = max(untested_repairs(tests, events), key=lambda e: e.date, default=None)
-    if repair is None:
-        return None
-    for test in reversed(tests):
-        if test.setup and any(same_place(path, repair.path) for path in test.open_paths):
-            return Waiting(repair, (test.setup, test.sealed))
-    rows = ("vents-taped", "film-on-rim", "formed-sheet", "film-on-top") if drilled else ("undrilled", "line-only")
-    return Waiting(repair, (next((s for s in rows if parent(repair.path) in open_paths(s)), rows[0]), ()))
+    repairs = untested_repairs(tests, events)
+    for group in (repairs, repairs[-1:]):
+        for setting, paths, as_before in _settings(tests, drilled):
+            if group and all(_shows(event, setting, paths) for event in group):
+                return Waiting(group, setting, as_before)
+    return Waiting(repairs, None, False) if repairs else None
+
+
+def _settings(tests: Sequence[Assessment], drilled: bool) -> list[tuple[Setting, tuple[str, ...], bool]]:
+    """Setups of the tests that can be made again, latest first, then the plain ones: open paths, and whether made."""
+    feasible = feasible_setups(drilled)
+    made = [((t.setup, t.sealed), t.open_paths, True) for t in reversed(tests) if t.setup in feasible]
+    rows = ("vents-taped", "film-on-rim", "formed-sheet", "film-on-top") if drilled else ("undrilled",)
+    return [*made, *(((row, ()), open_paths(row), False) for row in rows)]
+
+
+def _shows(event: Event, setting: Setting, paths: Sequence[str]) -> bool:
+    """Whether a test would show what a repair did; a capped hose shows that of hose and valve only."""
+    if setting[0] == "line-only" and parent(event.path) not in ALWAYS_OPEN:
+        return False
+    return touches(event, paths, setting[1])
 
 
 def _confirm(waiting: Waiting, found: Search, tests: Sequence[Assessment], box: Box | None) -> Choice:
     worth = next(w for w in found.worth if w.test.do == "hold" and (w.test.setup, w.test.seal) == waiting.setting)
     chosen = _as_choice(worth, found, tests, box)
     assert chosen.test is not None
-    why = f"It shows whether the repair of the {path_name(waiting.repair.path)} worked."
+    why = f"It shows whether {named_repairs(waiting.repairs)} worked."
     return Choice(replace(chosen.test, why=why), chosen.step)
 
 

@@ -11,13 +11,14 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import datetime
 
 import numpy as np
 
 from acquisition.records import Box, Event
 from acquisition.setups import ALWAYS_OPEN, PATHS, SETUPS, parent, same_place
 from analysis.ranking.priors import PathPrior, path_prior
+from analysis.repairs import came_after, renews, replaced_by
 from analysis.results import LAWS, Assessment, FloatArray
 
 FLOOR_M2 = 2e-9
@@ -110,7 +111,7 @@ class _Book:
 
     box: Box | None
     parts: dict[str, tuple[str, ...]]
-    repairs: dict[str, tuple[datetime | date, ...]]
+    renewed: dict[str, tuple[str, ...]]
     leaves: dict[tuple[str, int], int] = field(default_factory=dict)
     columns: dict[Column, int] = field(default_factory=dict)
     latents: dict[object, int] = field(default_factory=dict)
@@ -122,8 +123,8 @@ class _Book:
         return self.leaves.setdefault((path, self.epoch(path, started)), len(self.leaves))
 
     def epoch(self, path: str, started: datetime | None) -> int:
-        dates = self.repairs.get(path, ())
-        return len(dates) if started is None else sum(_after(started, day) for day in dates)
+        days = self.renewed.get(path, ())
+        return len(days) if started is None else sum(came_after(started, day) for day in days)
 
     def column(self, column: Column) -> int:
         return self.columns.setdefault(column, len(self.columns))
@@ -131,16 +132,9 @@ class _Book:
     def made_leaves(self) -> tuple[Leaf, ...]:
         return tuple(
             Leaf(path, epoch, path_prior(path, self.box, len(self.parts.get(parent(path), ("",))), epoch > 0),
-                 epoch == len(self.repairs.get(path, ())))
+                 epoch == len(self.renewed.get(path, ())))
             for path, epoch in self.leaves
         )
-
-
-def _after(started: datetime, day: datetime | date) -> bool:
-    """Whether a test came after a repair: one of the same date came before it (a bead must cure)."""
-    if isinstance(day, datetime):
-        return started.replace(tzinfo=None) > day.replace(tzinfo=None)
-    return started.date() > day
 
 
 def split_parts(names: Iterable[str]) -> dict[str, tuple[str, ...]]:
@@ -158,23 +152,10 @@ def split_parts(names: Iterable[str]) -> dict[str, tuple[str, ...]]:
     return parts
 
 
-def _repair_dates(events: Sequence[Event], paths: Iterable[str]) -> dict[str, tuple[datetime | date, ...]]:
-    dates: dict[str, list[datetime | date]] = {}
-    for event in events:
-        day = _parse(event.date)
-        if event.kind not in ("repair", "change") or not event.path or day is None:
-            continue
-        for path in paths:
-            if path == event.path or parent(path) == event.path or path == parent(event.path):
-                dates.setdefault(path, []).append(day)
-    return {path: tuple(days) for path, days in dates.items()}
-
-
-def _parse(text: str) -> datetime | date | None:
-    try:
-        return datetime.fromisoformat(text) if len(text) > 10 else date.fromisoformat(text)
-    except ValueError:
-        return None
+def _renewed(events: Sequence[Event], paths: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    """ISO dates at which each path started anew."""
+    new = [event for event in events if renews(event)]
+    return {path: tuple(e.date for e in new if not e.path or same_place(path, e.path)) for path in paths}
 
 
 def undivided(paths: Iterable[str], parts: dict[str, tuple[str, ...]]) -> tuple[str, ...]:
@@ -193,7 +174,7 @@ def build(tests: Sequence[Assessment], box: Box | None, events: Sequence[Event])
     names = tuple(dict.fromkeys(p for t in tests for p in (*t.open_paths, *exposed(t.setup, t.sealed))))
     parts = split_parts(names)
     leaves = undivided(names, parts)
-    book = _Book(box, parts, _repair_dates(events, leaves))
+    book = _Book(box, parts, _renewed(events, leaves))
     assert book.latent("hand") == HAND
     for path in leaves:
         book.leaf(path, None)
@@ -332,8 +313,8 @@ def heard_at(events: Sequence[Event], leaves: Sequence[Leaf]) -> tuple[int, ...]
     found: list[int] = []
     for event in events:
         place = place_of(event)
-        if any(e.kind == "repair" and same_place(e.path, place) and e.date >= event.date for e in events):
+        if not place or replaced_by(event, place, events) is not None:
             continue
         exact = [k for k, leaf in enumerate(leaves) if leaf.current and leaf.path == place]
-        found += exact or [k for k, leaf in enumerate(leaves) if leaf.current and place and leaf.path == parent(place)]
+        found += exact or [k for k, leaf in enumerate(leaves) if leaf.current and leaf.path == parent(place)]
     return tuple(dict.fromkeys(found))

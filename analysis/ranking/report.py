@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -22,7 +23,6 @@ from analysis.ranking.words import (
     quiet_words,
 )
 from analysis.remedies import remedy
-from analysis.repairs import repaired_sentence
 from analysis.results import Assessment, FloatArray, Interval, NextTest, PathResult, Unexplained
 
 TWINS = 0.85
@@ -157,9 +157,11 @@ def advice(
 ) -> tuple[str, ...]:
     """What to do, in order; a repair that waits for its test first, then the next repair when one can be named."""
     ranked = [r for r in results if r.path != "valve-seat"]
+    if stand.waiting is not None and stand.waiting.setting is not None:
+        return (stand.waiting.sentence, f"{choice.step}.", *_mind(choice.test))
     if stand.waiting is not None:
-        repair = stand.waiting.repair
-        return (repaired_sentence(repair.date, repair.path), f"{choice.step}.", *_mind(choice.test))
+        untold = replace(stand, waiting=None)
+        return (stand.waiting.sentence, *advice(results, apart, tests, choice, odd, untold, limit))
     if not ranked:
         return (f"{choice.step}.",) if choice.step else ()
     if odd is not None:

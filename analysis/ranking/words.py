@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 
 import numpy as np
 
@@ -12,7 +11,8 @@ from acquisition.setups import parent, same_place
 from analysis.numberwords import amount, area_text, chance_text, date_text
 from analysis.ranking.model import Problem, place_of
 from analysis.ranking.posterior import Posterior
-from analysis.repairs import effect_of, repair_sentence
+from analysis.repaireffects import effect_of, repair_sentence
+from analysis.repairs import day_text, replaced_by, same_epoch, untested_repairs
 from analysis.results import Assessment, PathResult
 from analysis.wording import list_text, one_test_sentence, path_name, setup_name, valve_sentence
 
@@ -73,28 +73,29 @@ def evidence(posterior: Posterior, path: str, chance: float, events: Sequence[Ev
     if path == "valve-seat":
         return _valve(posterior)
     tests = posterior.problem.tests
-    out = [*_differences(posterior, path), *_laws(posterior, path, chance), *_let_go(tests, path, posterior.problem)]
-    out += [f"Noted {_day(e.date)}: {e.text.rstrip('.')}." for e in events if same_place(place_of(e), path)]
-    repairs = [e for e in events if e.kind == "repair" and same_place(e.path, path)]
+    out = [*_differences(posterior, path, events), *_laws(posterior, path, chance)]
+    out += _let_go(tests, path, posterior.problem)
+    out += [_noted(e, events) for e in events if same_place(place_of(e), path)]
+    repairs = [e for e in events if e.kind == "repair" and (not e.path or same_place(e.path, path))]
     if repairs:
-        out += _repaired(posterior, path, max(repairs, key=lambda e: e.date), events)
+        out += _repaired(posterior, sorted(repairs, key=lambda e: e.date)[-1], events)
     return tuple(out) or (_silent(posterior, path),)
 
 
-def _day(text: str) -> str:
-    try:
-        return date_text(date.fromisoformat(text[:10]))
-    except ValueError:
-        return text
+def _noted(remark: Event, events: Sequence[Event]) -> str:
+    """A remark, and whether it was made before a repair or a change, so that it speaks of what was."""
+    later = replaced_by(remark, place_of(remark), events)
+    since = "" if later is None else f", before the {later.kind} of {day_text(later.date)}, so it no longer counts"
+    return f"Noted {day_text(remark.date)}{since}: {remark.text.rstrip('.')}."
 
 
-def _repaired(posterior: Posterior, path: str, event: Event, events: Sequence[Event]) -> list[str]:
+def _repaired(posterior: Posterior, event: Event, events: Sequence[Event]) -> list[str]:
     """That a place was resealed, and what that did where tests on both sides tell."""
-    k = posterior.problem.current[path]
-    cols = [j for j, c in enumerate(posterior.problem.columns) if c.leaf == k]
-    tested = bool(np.any(posterior.problem.weight[:, cols] > 0.5)) if cols else False
-    told = f"Resealed {_day(event.date)}; {'tested since' if tested else 'not tested since'}."
-    effect = effect_of(posterior.problem.tests, event, events, None) if tested else None
+    tests = posterior.problem.tests
+    tested = event not in untested_repairs(tests, events)
+    done = "Resealed" if event.path else "The box was repaired, it is not said where,"
+    told = f"{done} {day_text(event.date)}; {'tested since' if tested else 'not tested since'}."
+    effect = effect_of(tests, event, events, None) if tested else None
     return [told] if effect is None else [told, repair_sentence(effect)]
 
 
@@ -110,14 +111,15 @@ def open_in(problem: Problem, path: str) -> tuple[bool, ...]:
     return tuple(state > 0.5 for state in states(problem, path))
 
 
-def _differences(posterior: Posterior, path: str) -> list[str]:
-    """The pair of tests that differ in this path alone, when there is one."""
+def _differences(posterior: Posterior, path: str, events: Sequence[Event]) -> list[str]:
+    """The pair of tests that differ in this path alone, when there is one; nothing was mended between them."""
     problem = posterior.problem
     others = [states(problem, p) for p in posterior.inward if p not in (path, "closure")]
     mine = states(problem, path)
     for i in range(len(problem.tests)):
         for j in range(len(problem.tests)):
-            if mine[i] > 0.5 > mine[j] and all(abs(o[i] - o[j]) < 0.5 for o in others):
+            alike = mine[i] > 0.5 > mine[j] and all(abs(o[i] - o[j]) < 0.5 for o in others)
+            if alike and same_epoch(problem.tests[i], problem.tests[j], events):
                 return [_difference(problem, path, i, j)]
     return []
 
@@ -156,7 +158,7 @@ def _silent(posterior: Posterior, path: str) -> str:
     alike = [p for p in posterior.inward if p != path and open_in(posterior.problem, p) == mine]
     if alike:
         return f"These tests cannot tell it from {list_text([path_name(p) for p in alike])}."
-    return "Only sums with other places were measured."
+    return "It was never tested apart from other places."
 
 
 def _valve(posterior: Posterior) -> tuple[str, ...]:

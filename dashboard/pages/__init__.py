@@ -86,7 +86,9 @@ def _made(shop: Shop, view: View, make: Maker, parts_of_path: dict[str, Any]) ->
     known = shop.findings(name, wait_s=0.25)
     if known is None:
         return working_page(shop, name)
-    return make(shop, view, known, **{k: v for k, v in parts_of_path.items() if k != "name"})
+    page = make(shop, view, known, **{k: v for k, v in parts_of_path.items() if k != "name"})
+    troubles = [html.P(t, className="error") for t in known.troubles]
+    return Page(html.Div([page.body, *troubles]), page.working) if troubles else page
 
 
 def box_name(path: str) -> str | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from dash import Dash, dcc, html
 from dash.development.base_component import Component
@@ -39,7 +40,8 @@ def page(shop: Shop, view: View) -> Page:
     body = html.Main(
         [
             parts.head(QUESTION, answer, lead, acts=acts),
-            *_table(shown, view),
+            *_table(shown, view, shop.today()),
+            *(html.P(t, className="error") for r in ordered if r.known for t in r.known.troubles),
             *_others(ordered, shown, view),
             *_find(ordered, view),
             _key(view),
@@ -72,6 +74,7 @@ def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
     over = [r.name for r in ordered if r.verdict in ("over", "stalls")]
     unsure = [r.name for r in ordered if r.verdict in ("cannot-tell", "no-answer")]
     off = [r.name for r in ordered if r.verdict in ("within", "tight") and rows.going_off(r.known)]
+    mended = [r.name for r in ordered if rows.waiting(r.known)]
     if over:
         answer = (
             f"{wording.list_text(over[:4])} {'let' if len(over) > 1 else 'lets'} in more air than "
@@ -83,12 +86,14 @@ def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
         answer = f"No sure answer for {wording.list_text(unsure[:4])}; hold again."
     elif off:
         answer = f"{wording.list_text(off[:4])} {'are' if len(off) > 1 else 'is'} going off."
+    elif mended:
+        answer = f"{wording.list_text(mended[:4])} {'were' if len(mended) > 1 else 'was'} repaired; hold again."
     else:
         answer = _none_of_them(ordered)
     lead = _lead(ordered, over, unsure, off)
     if not waiting:
         return answer, " ".join(lead)
-    if over or unsure or off:
+    if over or unsure or off or mended:
         answer = f"So far {answer}"
     return answer, " ".join([*lead, _working(waiting)])
 
@@ -111,8 +116,11 @@ def _lead(ordered: Sequence[BoxRow], over: Sequence[str], unsure: Sequence[str],
         said.append(f"{wording.list_text(list(off)[:3])} {'are' if len(off) > 1 else 'is'} going off.")
     if over and unsure:
         said.append(f"{len(unsure)} box{'es have' if len(unsure) > 1 else ' has'} no sure answer.")
-    hold = [r for r in ordered if r.verdict in ("tight", "within") and r.name not in off]
-    told = len(over) + len(unsure) + len(off) + len(hold) == len(ordered)
+    mended = [r.name for r in ordered if rows.waiting(r.known) and r.name not in over]
+    if (over or unsure or off) and mended:
+        said.append(f"{wording.list_text(mended[:3])} {'were' if len(mended) > 1 else 'was'} repaired; hold again.")
+    hold = [r for r in ordered if r.verdict in ("tight", "within") and r.name not in (*off, *mended)]
+    told = len({*over, *unsure, *off, *mended}) + len(hold) == len(ordered)
     if over and hold:
         many = "The rest hold." if told else f"{len(hold)} hold."
         said.append(many if len(hold) > 1 else "One holds.")
@@ -123,10 +131,10 @@ def _lead(ordered: Sequence[BoxRow], over: Sequence[str], unsure: Sequence[str],
     return said
 
 
-def _table(shown: Sequence[BoxRow], view: View) -> list[Component]:
+def _table(shown: Sequence[BoxRow], view: View, today: date) -> list[Component]:
     jaws_px = view.inner - 32 if view.narrow else JAWS_PX
     scale = SHAPE_PX * 0.92 / max((turned(r.known.box)[0] + 40 for r in shown if r.known), default=600.0)
-    list_items = [html.Li(_row(r, view, jaws_px, scale)) for r in shown]
+    list_items = [html.Li(_row(r, view, today, jaws_px, scale)) for r in shown]
     return [_head(view), _phone_head(jaws_px, view), html.Ul(list_items, className="rows")]
 
 
@@ -157,13 +165,13 @@ def _phone_head(width: float, view: View) -> Component:
     )
 
 
-def _row(row: BoxRow, view: View, jaws_px: float, scale: float) -> Component:
+def _row(row: BoxRow, view: View, today: date, jaws_px: float, scale: float) -> Component:
     if row.known is None:
         return html.Div(
             [parts.plate(row.name, rowed=True), html.Span(), html.Span("Working out its tests.")], className="box-row"
         )
     hole, area = rows.amount(row, view.system)
-    todo, page_name, rest = rows.what_next(row)
+    todo, page_name, rest = rows.what_next(row, today)
     verdict = html.Span([html.B(rows.verdict_words(row, view.system)), " ", rows.why(row, view.system)])
     kind = "running" if row.running else row.verdict
     mark = [parts.drawn(marks.verdict(kind, 26))] if row.result or row.running else []
@@ -198,7 +206,12 @@ def _shown(ordered: Sequence[BoxRow], view: View) -> list[BoxRow]:
         return [r for r in ordered if wanted in f"{r.name} {label(r.known) if r.known else ''}".lower()]
     if view.query.get("all") or len(ordered) <= MANY:
         return list(ordered)
-    return [r for r in ordered if r.verdict not in ("tight", "within", "none") or rows.going_off(r.known) or r.running]
+    return [r for r in ordered if r.verdict not in ("tight", "within", "none") or _needs(r)]
+
+
+def _needs(row: BoxRow) -> bool:
+    """Whether a box that holds needs a look all the same."""
+    return rows.going_off(row.known) or bool(rows.waiting(row.known)) or row.running is not None
 
 
 def _others(ordered: Sequence[BoxRow], shown: Sequence[BoxRow], view: View) -> list[Component]:

@@ -53,7 +53,7 @@ def setup_words(result: Assessment) -> str:
 def when(started: datetime | None, time: bool = True) -> str:
     """Date and time of a test's start."""
     if started is None:
-        return "on a day not said"
+        return "a day not said"
     return wording.date_text(started.date()) + (f", {started:%H:%M}" if time else "")
 
 

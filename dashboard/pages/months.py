@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date
 
 from dash import html
 from dash.development.base_component import Component
 
 from analysis import wording
 from analysis.history import doubling_days, forecast_crossing, going_off_sentence, is_going_off
-from analysis.repairs import repair_effect, repair_sentence
+from analysis.repaireffects import repair_effects, repair_sentence
+from analysis.repairs import day_text, repaired_sentence
 from analysis.results import HistoryLine, Repair
 from dashboard import figures_months, parts, rows
 from dashboard.areas import area_unit
@@ -21,7 +22,6 @@ from dashboard.view import View
 
 QUESTION = "Is it going off, and when will it miss its limit?"
 TAB = "Months"
-AGAIN_DAYS = 14
 
 
 def page(shop: Shop, view: View, known: Findings) -> Page:
@@ -33,8 +33,8 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
         hold = parts.button("Start a hold test", f"/hold?box={name}", dark=True)
         head = parts.head(
             QUESTION,
-            "No month yet: nothing was measured.",
-            "A trend needs five tests over a month or more.",
+            "No month yet: nothing was measured." if line is None else "No month yet: no test says its day.",
+            "A trend needs five tests over a month or more." if line is None else line.trend_reason,
             acts=[event, hold],
         )
         picture = parts.paper(
@@ -42,19 +42,15 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
         )
         return Page(parts.box_page(view, name, label(known), TAB, QUESTION, head, picture, parts.bar(hold)))
     again = parts.button(
-        again_words(_again(line), shop.today()),
+        "Hold again" if line.waiting else again_words(rows.again(line), shop.today()),
         f"/hold?box={name}&setup={line.setup}",
         dark=True,
     )
-    answer, lead = headline(line, view)
+    answer, lead = headline(line, view, shop.today())
     head = parts.head(QUESTION, answer, lead, acts=[event, again])
     others = [h for h in known.histories if h is not line and len(h.tests) > 1]
     body = [head, _long_curve(line, shop.today(), view), *_small(others, view)]
     return Page(parts.box_page(view, name, label(known), TAB, QUESTION, *body, parts.bar(again, event)))
-
-
-def _again(line: HistoryLine) -> date:
-    return line.tests[-1].started.date() + timedelta(days=AGAIN_DAYS if is_going_off(line) else 2 * AGAIN_DAYS)
 
 
 def again_words(due: date, today: date) -> str:
@@ -64,8 +60,17 @@ def again_words(due: date, today: date) -> str:
     return f"Test again by {wording.date_text(due, with_year=due.year != today.year)}"
 
 
-def headline(line: HistoryLine, view: View) -> tuple[str, str]:
-    """Whether it goes off and when the limit is reached; what that rests on."""
+def headline(line: HistoryLine, view: View, today: date) -> tuple[str, str]:
+    """Whether it goes off and when the limit is reached, or what waits for a test; what that rests on."""
+    reason = line.trend_reason
+    if line.waiting:
+        return "Not known since it was repaired.", f"{repaired_sentence(line.waiting)} {reason}"
+    answer, lead = _going(line, view)
+    due = rows.again(line)
+    return answer, lead if due >= today else f"{lead} The next test is {wording.overdue_text(due)}."
+
+
+def _going(line: HistoryLine, view: View) -> tuple[str, str]:
     reason = line.trend_reason
     if line.trend is None:
         return "No trend yet.", reason
@@ -108,7 +113,7 @@ def _long_curve(line: HistoryLine, today: date, view: View) -> Component:
             ),
             *_doubling(line),
             html.Span("each dot a test with its 95 % interval", className="note"),
-            html.Span("shaded ahead: 95 of 100 futures, if nothing is done", className="note"),
+            html.Span("shaded ahead: where it will lie, 95 in 100, if nothing is done", className="note"),
         ],
         className="figure-head",
     )
@@ -120,7 +125,9 @@ def _long_curve(line: HistoryLine, today: date, view: View) -> Component:
     graph = parts.graph(curve, width=width)
     return parts.paper(
         top,
-        parts.figure(graph, headline(line, view)[0], caption="Arrow keys walk the tests", points=points, table=table),
+        parts.figure(
+            graph, headline(line, view, today)[0], caption="Arrow keys walk the tests", points=points, table=table
+        ),
         *_repairs(line, view),
         class_name="flush" if view.narrow else "",
     )
@@ -128,14 +135,14 @@ def _long_curve(line: HistoryLine, today: date, view: View) -> Component:
 
 def _repairs(line: HistoryLine, view: View) -> list[Component]:
     """What each repair did, newest first, where tests on both sides tell."""
-    effects = [effect for repair in line.repairs if (effect := repair_effect(line, repair))]
-    effects.sort(key=lambda effect: effect.repair.date, reverse=True)
-    return [html.P([html.B(_repair_name(e.repair)), " ", repair_sentence(e, view.system)]) for e in effects[:3]]
+    return [
+        html.P([html.B(" ".join(_repair_name(r) for r in effect.repairs)), " ", repair_sentence(effect, view.system)])
+        for effect in repair_effects(line)[:-4:-1]
+    ]
 
 
 def _repair_name(repair: Repair) -> str:
-    day = wording.date_text(date.fromisoformat(repair.date[:10]))
-    return f"{', '.join(s for s in (day, repair.text) if s)}."
+    return f"{', '.join(s for s in (day_text(repair.date), repair.text) if s)}."
 
 
 def _count(line: HistoryLine) -> str:

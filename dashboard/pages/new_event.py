@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Any, Literal, cast, get_args
 
 import dash_bootstrap_components as dbc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from acquisition.errors import BoxholdError
+from acquisition.events import check_event, check_not_ahead
 from acquisition.records import Event
 from acquisition.setups import PATHS
 from analysis import wording
@@ -36,7 +36,7 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
         _field(
             "When",
             ids.EVENT_DATE,
-            dcc.Input(id=ids.EVENT_DATE, type="text", value=date.today().isoformat(), style={"width": "150px"}),
+            dcc.Input(id=ids.EVENT_DATE, type="text", value=shop.today().isoformat(), style={"width": "150px"}),
             "year-month-day",
         ),
         _field(
@@ -96,13 +96,9 @@ def kept(shop: Shop, name: str, day: str, kind: str, path: str, text: str) -> st
     """Write the event; what to say about it."""
     if not (text or "").strip():
         return "Nothing was written yet: say in a few words what was done."
+    event = Event((day or "").strip(), "" if path == ids.NOTHING else path or "", cast(Kind, kind), text.strip())
     try:
-        date.fromisoformat(day or "")
-        shop.archive.add_event(
-            name, Event(day, "" if path == ids.NOTHING else path or "", cast(Kind, kind), text.strip())
-        )
-    except ValueError:
-        return f"'{day}' is no day; write it as year-month-day, such as 2026-05-03."
+        shop.archive.add_event(name, check_not_ahead(check_event(event), shop.today()))
     except BoxholdError as trouble:
         return str(trouble)
     return "Kept. It stands on the page Months as soon as the box is worked out again."

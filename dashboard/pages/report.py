@@ -122,8 +122,8 @@ def _verdict(known: Findings, result: Assessment) -> Component:
     answer, rest = two_parts(wording.answer_sentence(result, "metric", has_tank))
     inch = (
         ""
-        if result.area_m2 is None
-        else f" In inches: like one drilled hole of {wording.hole_interval_text(result.area_m2, 'inch')}."
+        if (area := result.own_area_m2) is None
+        else f" In inches: like one drilled hole of {wording.hole_interval_text(area, 'inch')}."
     )
     said = html.Div([html.H1(answer, id="answer", tabIndex="-1"), html.P(rest + inch)], className="said")
     return html.Div([parts.drawn(marks.verdict(result.verdict, 40)), said], className="head")

@@ -36,7 +36,8 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
 
 def tests_in(known: Findings, setup: str) -> list[Assessment]:
     """Results of a setup with nothing sealed that gave an area."""
-    return [r for r in known.results if r.setup == setup and not r.sealed and r.area_m2 is not None]
+    tests = [r for r in known.results if r.setup == setup and not r.sealed and r.area_m2 is not None]
+    return [wording.plug_off(r) for r in tests]
 
 
 def _missing(known: Findings, view: View) -> Component:

@@ -7,6 +7,7 @@ from dash.development.base_component import Component
 
 from analysis import wording
 from analysis.results import Assessment
+from analysis.trendfit import moment
 from dashboard import marks, parts, rows
 from dashboard.pages.common import Page, label, setup_words, test_href, upper_first, when
 from dashboard.places import section
@@ -38,8 +39,7 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
         width = view.inner - 32 if view.narrow else 270.0
         items = [html.Li(_row(known, t, view, width)) for t in reversed(known.trials)]
         body = [parts.head(QUESTION, headline(known), acts=[hold]), html.Ul(items, className="rows")]
-    troubles = [html.P(t, className="error") for t in known.troubles]
-    return Page(parts.box_page(view, name, label(known), TAB, QUESTION, *body, *troubles, parts.bar(hold)))
+    return Page(parts.box_page(view, name, label(known), TAB, QUESTION, *body, parts.bar(hold)))
 
 
 def headline(known: Findings) -> str:
@@ -47,7 +47,8 @@ def headline(known: Findings) -> str:
     count, setups = len(known.trials), len({(r.setup, r.sealed) for r in known.results})
     tests = "One test" if count == 1 else f"{count} tests"
     ways = "" if setups == 1 else f" in {setups} setups"
-    return f"{tests}{ways}; the last on {when(known.results[-1].started, time=False)}."
+    last = max((r.started for r in known.results if r.started is not None), key=moment, default=None)
+    return f"{tests}{ways}; the last on {when(last, time=False)}."
 
 
 def _conditions(trial: Trial) -> str:
@@ -67,7 +68,7 @@ def _row(known: Findings, trial: Trial, view: View, width: float) -> Component:
     result = trial.result
     row = rows.BoxRow(known.box.name, known)
     cells = [
-        html.Span([html.B(when(result.started))], className="plate-cell", style={"fontSize": "15px"}),
+        html.Span([html.B(upper_first(when(result.started)))], className="plate-cell", style={"fontSize": "15px"}),
         html.Span(parts.drawn(small(known.box, 108, setup=result.setup)), className="shape"),
         html.Span(
             [

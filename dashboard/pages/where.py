@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 
 from acquisition.setups import PATHS, parent
 from analysis import wording
+from analysis.repairs import named_repairs
 from analysis.results import Assessment, NextTest, Ranking
 from dashboard import figures_rank, parts
 from dashboard.areas import area_unit, size_words
@@ -55,7 +56,9 @@ def _refused(known: Findings, view: View, ranking: Ranking | None) -> Component:
     picture = parts.paper(
         parts.drawn(section(known.box, min(view.inner - 34, 760), label="The box, cut along its length"))
     )
-    head = parts.head(QUESTION, "No answer yet.", _upper(reason), verdict="no-answer", acts=[hold])
+    waiting = ranking.advice[0] if ranking is not None and ranking.waiting else ""
+    lead = " ".join(s for s in (waiting, _upper(reason)) if s)
+    head = parts.head(QUESTION, "No answer yet.", lead, verdict="no-answer", acts=[hold])
     return parts.box_page(view, name, label(known), TAB, QUESTION, head, picture, _left_out(ranking), parts.bar(hold))
 
 
@@ -97,10 +100,11 @@ def not_told_sentence(known: Findings, group: Sequence[str], last: Assessment, v
     """How much the whole box takes in, and between which places no test parts it."""
     tests = usable(known)
     kinds = {(r.setup, r.sealed, r.behind_valve) for r in tests}
-    if len(kinds) < 2 or last.area_m2 is None:
+    area = last.own_area_m2
+    if len(kinds) < 2 or area is None:
         return wording.one_test_sentence(last, view.system, tests=len(tests))
     names = wording.list_text([wording.path_name(p, last.setup) for p in group])
-    took = f"the last with all open took in {wording.amount(last.area_m2.value, view.system)}"
+    took = f"the last with all open took in {wording.amount(area.value, view.system)}"
     return f"{len(tests)} tests, and none tells {names} apart; {took}."
 
 
@@ -138,9 +142,8 @@ def _ranked(known: Findings, view: View, ranking: Ranking) -> Component:
     setup = last.setup if last else None
     told = not not_told_words(known)
     bad = last.verdict if last and last.verdict in ("over", "stalls") and not told else None
-    if ranking.waiting is not None:
-        place = wording.path_name(ranking.waiting.path, setup)
-        head = parts.head(QUESTION, f"Not known since the repair of the {place}.", ranking.advice[0])
+    if ranking.waiting:
+        head = parts.head(QUESTION, f"Not known since {named_repairs(ranking.waiting)}.", ranking.advice[0])
     elif last is not None and all_tight(known):
         head = _tight_head(last, view)
     else:
@@ -161,7 +164,7 @@ def _ranked(known: Findings, view: View, ranking: Ranking) -> Component:
         bars, table = _bars(known, rows, view, right - 34)
         beside = parts.side(head, bars, *_what_next(known, ranking), table)
         children = [parts.split(f"{left:.0f}px minmax(0,1fr)", _pictures(known, left - 34, setup, view), beside)]
-    return parts.box_page(view, name, label(known), TAB, QUESTION, *children, *_troubles(known), _bar(known, ranking))
+    return parts.box_page(view, name, label(known), TAB, QUESTION, *children, _bar(known, ranking))
 
 
 def _section(known: Findings, width: float, setup: str | None) -> str:
@@ -290,7 +293,7 @@ def _tight_head(last: Assessment, view: View) -> html.Div:
 
 
 def _what_next(known: Findings, ranking: Ranking) -> list[Component]:
-    if all_tight(known) and ranking.waiting is None:
+    if all_tight(known) and not ranking.waiting:
         words = "None: it is tight. The bars show how small the places are, not where to mend."
         months = parts.button("See its months", parts.box_href(known.box.name, "/months"), dark=True, whole=True)
         said = html.P(words, style={"margin": "6px 0 12px"})
@@ -327,7 +330,7 @@ def _next_card(known: Findings, ranking: Ranking) -> Component:
 
 def _repair_card(known: Findings, ranking: Ranking) -> Component:
     """The repair, with the button that writes it down; none while no test parts the likely places."""
-    waits = ranking.waiting is not None
+    waits = bool(ranking.waiting)
     sure = not not_told_words(known) and ranking.unexplained is None and not waits
     words = ranking.advice[:2] or ("None yet: a bead in the wrong place costs a day.",)
     if waits:
@@ -345,13 +348,9 @@ def _left_out(ranking: Ranking | None) -> Component:
     return parts.paper(html.H2("Left out"), html.Ul([html.Li(f"{log}: {why}") for log, why in ranking.left_out]))
 
 
-def _troubles(known: Findings) -> list[Component]:
-    return [html.P(t, className="error") for t in known.troubles]
-
-
 def _bar(known: Findings, ranking: Ranking) -> Component:
     test = ranking.next_test
-    if all_tight(known) and ranking.waiting is None:
+    if all_tight(known) and not ranking.waiting:
         return parts.bar(parts.button("See its months", parts.box_href(known.box.name, "/months"), dark=True))
     if test is None:
         return parts.bar(

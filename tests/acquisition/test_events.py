@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import tempfile
 import threading
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -13,7 +13,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquisition.errors import UnreadableInput, WrongUsage
-from acquisition.events import append_event, corrected, corrections_of, parse_correction, read_events
+from acquisition.events import (
+    append_event,
+    corrected,
+    corrections_of,
+    event_troubles,
+    parse_correction,
+    read_events,
+)
 from acquisition.logfile import read_log_bytes
 from acquisition.records import Event, Uncertain
 
@@ -38,7 +45,10 @@ def test_events_come_back_in_order(tmp_path: Path) -> None:
 texts = st.text(st.characters(blacklist_categories=("Cs", "Cc", "Zl", "Zp")), min_size=1).map(str.strip).filter(bool)
 
 
-@given(st.lists(st.builds(Event, st.dates().map(str), st.sampled_from(["", "line", "panel-edges/back"]),
+past = st.dates(max_value=date(2026, 5, 3)).map(str)
+
+
+@given(st.lists(st.builds(Event, past, st.sampled_from(["", "line", "panel-edges/back"]),
                           st.sampled_from(["repair", "change", "remark"]), texts), max_size=4))
 def test_any_events_come_back(events: list[Event]) -> None:
     with tempfile.TemporaryDirectory() as folder:
@@ -72,18 +82,72 @@ def test_a_row_that_is_no_event_is_named_by_its_line_and_left_untouched(tmp_path
     path = tmp_path / "events.csv"
     text = f"date,path,kind,text\n2026-05-01,,remark,fine\n{row}\n"
     path.write_text(text, encoding="utf-8")
-    with pytest.raises(UnreadableInput) as caught:
-        read_events(path)
-    assert words in str(caught.value)
-    with pytest.raises(UnreadableInput):
+    (told,) = event_troubles(path)
+    assert f"{path}, {words}" in told
+    assert told.endswith("; until then it does not count.")
+    assert read_events(path) == (Event("2026-05-01", "", "remark", "fine"),)
+    with pytest.raises(UnreadableInput, match="line 3"):
         append_event(path, HISS)
     assert path.read_text(encoding="utf-8") == text
 
 
 def test_a_file_with_other_columns_is_refused(tmp_path: Path) -> None:
     (tmp_path / "events.csv").write_text("when,what\n", encoding="utf-8")
-    with pytest.raises(UnreadableInput, match="line 1: the first line must name the columns"):
-        read_events(tmp_path / "events.csv")
+    assert read_events(tmp_path / "events.csv") == ()
+    (told,) = event_troubles(tmp_path / "events.csv")
+    assert "line 1: the first line must name the columns" in told
+
+
+@pytest.mark.parametrize("day", ["20260124", "2026-W04-6", "2026-01-24"])
+def test_every_iso_date_is_kept_as_year_month_day(tmp_path: Path, day: str) -> None:
+    path = tmp_path / "events.csv"
+    path.write_text(f"date,path,kind,text\n{day},line,repair,new hose\n", encoding="utf-8")
+    append_event(path, Event(day, "line", "repair", "tee sealed"))
+    assert [event.date for event in read_events(path)] == ["2026-01-24", "2026-01-24"]
+    assert path.read_text(encoding="utf-8").splitlines()[-1].startswith("2026-01-24,")
+
+
+def test_an_hour_stays_with_its_date_by_the_shops_own_clock(tmp_path: Path) -> None:
+    path = tmp_path / "events.csv"
+    append_event(path, Event("2026-05-03 14:00:30+02:00", "line", "repair", "new hose"))
+    assert [event.date for event in read_events(path)] == ["2026-05-03T14:00"]
+
+
+def test_a_row_from_days_to_come_is_left_out_and_said(tmp_path: Path) -> None:
+    path = tmp_path / "events.csv"
+    path.write_text("date,path,kind,text\n2026-05-03,,remark,now\n2026-05-04,,remark,too early\n", encoding="utf-8")
+    today = date(2026, 5, 3)
+    assert [event.text for event in read_events(path, today)] == ["now"]
+    (told,) = event_troubles(path, today)
+    assert "line 3: 2026-05-04 is still to come (today is 2026-05-03)" in told
+    assert event_troubles(path, date(2026, 5, 4)) == ()
+
+
+@pytest.mark.parametrize("cut", ['2026-05-02,,remark,"cut off', '2026-05-02,,remark,"two\nlines"'])
+def test_an_open_quote_swallows_no_other_event(tmp_path: Path, cut: str) -> None:
+    path = tmp_path / "events.csv"
+    text = f"date,path,kind,text\n{cut}\n2026-05-03,port-flange,repair,new bead\n"
+    path.write_text(text, encoding="utf-8")
+    assert [event.text for event in read_events(path)] == ["new bead"]
+    assert "line 2: a quote is opened and not closed" in event_troubles(path)[0]
+    with pytest.raises(UnreadableInput, match="line 2"):
+        append_event(path, HISS)
+    assert path.read_text(encoding="utf-8") == text
+
+
+def test_a_quote_within_a_cell_is_only_an_inch_mark(tmp_path: Path) -> None:
+    path = tmp_path / "events.csv"
+    path.write_text('date,path,kind,text\n2026-05-02,,remark,3/4" hose\n', encoding="utf-8")
+    assert [event.text for event in read_events(path)] == ['3/4" hose']
+
+
+def test_nothing_is_appended_that_would_not_read_back(tmp_path: Path) -> None:
+    path = tmp_path / "events.csv"
+    odd = b"who\x0csays,date,path,kind,text\nJo,2026-05-02,,remark,creaks\n"
+    path.write_bytes(odd)
+    with pytest.raises(UnreadableInput, match="would not read back"):
+        append_event(path, HISS)
+    assert path.read_bytes() == odd
 
 
 @pytest.mark.parametrize(

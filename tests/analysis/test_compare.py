@@ -155,3 +155,24 @@ def test_inch_sentence_speaks_of_drilled_holes() -> None:
     result = compare_sheet([hold("film-on-rim", 0.02)], [hold("formed-sheet", 1.0)] * 2, "inch")
     assert "like one drilled hole of 0.048\u00a0in" in result.sentence
     assert "mm" not in result.sentence
+
+
+def test_one_log_on_both_sides_is_no_comparison() -> None:
+    one = replace(hold("vents-taped", 0.2), log="a.csv")
+    assert compare_sheet([one], [one]).reason == (
+        "a.csv stands on both sides; give one log without a sheet and another one with it.")
+
+
+def test_swapped_sides_are_said_to_be() -> None:
+    swapped = compare_sheet([hold("formed-sheet", 1.1)], [hold("film-on-rim", 0.1)])
+    assert swapped.reason == (
+        "The two sides are swapped: formed-sheet.csv has a formed sheet; give it after --with-sheet, the other before.")
+
+
+def test_an_open_check_plug_is_taken_off_before_the_difference() -> None:
+    plugged = replace(hold("film-on-rim", 0.3), plug_area_m2=0.17 * MM2)
+    with_plug, without = (compare_sheet([film], [hold("formed-sheet", 1.13)]) for film in
+                          (plugged, hold("film-on-rim", 0.13)))  # fmt: skip
+    assert with_plug.difference_m2 is not None
+    assert without.difference_m2 is not None
+    assert with_plug.difference_m2.value == pytest.approx(without.difference_m2.value)

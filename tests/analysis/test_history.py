@@ -1,5 +1,5 @@
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from math import exp, hypot, log, sqrt
 
 import numpy as np
@@ -18,7 +18,7 @@ from analysis.history import (
     is_going_off,
     stretches,
 )
-from analysis.repairs import repair_effect, repair_sentence
+from analysis.repaireffects import repair_effect, repair_effects, repair_sentence
 from analysis.results import Assessment, HistoryLine, Interval, TestPoint, Trend
 
 MM2 = 1e-6
@@ -217,12 +217,48 @@ def test_changes_break_but_are_no_repairs() -> None:
     assert line.repairs == ()
 
 
-@pytest.mark.parametrize(("same_day", "side"), [(0.95, 0), (0.27, 1)])
-def test_a_test_of_the_repairs_own_day_goes_where_it_fits(same_day: float, side: int) -> None:
+@pytest.mark.parametrize("same_day", [0.95, 0.27])
+def test_a_test_of_the_repairs_own_day_came_before_it(same_day: float) -> None:
     day = (date(2026, 1, 14) - START.date()).days
     tests = [*rising(4, 40.0, 15.0, 1.0, 0.0), measured(day, same_day), *rising(4, day + 10.0, 15.0, 0.25, 0.0)]
-    parts = stretches(only(history(tests, [REPAIR], None)))
-    assert any(t.started.date() == date(2026, 1, 14) for t in parts[side].tests)
+    before, _ = stretches(only(history(tests, [REPAIR], None)))
+    assert before.tests[-1].started.date() == date(2026, 1, 14)
+
+
+@pytest.mark.parametrize(("hour", "after"), [("T09:59", 1), ("T10:00", 0), ("T11:00", 0)])
+def test_where_both_have_an_hour_the_hours_decide(hour: str, after: int) -> None:
+    event = replace(REPAIR, date=START.date().isoformat() + hour)  # the test is of 10:00
+    parts = stretches(only(history([measured(0, 0.3)], [event], None)))
+    assert len(parts[1].tests) == after
+
+
+def test_the_day_of_a_test_is_that_of_the_shops_own_clock() -> None:
+    evening = datetime(2026, 1, 14, 18, tzinfo=timezone(-timedelta(hours=8)))  # the 15th in universal time
+    parts = stretches(only(history([measured(0, 0.3, started=evening)], [REPAIR], None)))
+    assert [len(part.tests) for part in parts] == [1, 0]
+
+
+def test_a_sealed_part_was_not_measured_and_its_repair_breaks_nothing() -> None:
+    shut = [replace(a, sealed=("panel-edges/front",)) for a in rising(6, 60.0, 15.0, 0.3, 0.0)]
+    line = only(history(shut, [REPAIR], None))
+    assert (line.breaks, line.repairs) == ((), ())
+    assert line.waiting == ()
+
+
+def test_a_line_waits_only_for_repairs_that_no_test_of_the_box_came_after() -> None:
+    repair = Event("2026-01-14", "valve-seat", "repair", "seat wiped")
+    before = [measured(100, 0.07, "line-only"), measured(100, 0.2)]
+    hose, box_line = history([*before, measured(118, 0.13)], [repair], None)
+    assert (hose.setup, hose.waiting, box_line.waiting) == ("line-only", (), ())
+    assert [line.waiting for line in history(before, [repair], None)] == [(repair,), (repair,)]
+
+
+def test_since_when_a_trend_runs_is_told_with_what_happened_then() -> None:
+    repaired = only(history([measured(118, 0.3)], [REPAIR], None)).trend_reason.replace("\u00a0", " ")
+    assert repaired.startswith("No trend can be drawn from one test since 14 Jan 2026 (repair of the front seam);")
+    drilled = Event("2026-01-14", "", "change", "120 vents drilled")
+    assert "since 14\u00a0Jan 2026 (120 vents drilled);" in only(
+        history([measured(118, 0.3)], [drilled], None)).trend_reason
 
 
 def test_upper_limits_count_as_limits() -> None:
@@ -247,6 +283,14 @@ def test_tests_without_a_date_are_told() -> None:
     line = only(history([measured(0, 0.2), measured(1, 0.2, started=None)], [], None))
     assert len(line.tests) == 1
     assert line.trend_reason.endswith("Left out for want of a start date: one.")
+
+
+def test_a_test_without_a_date_is_neither_before_nor_after_a_repair() -> None:
+    line = only(history([measured(0, 0.2, started=None)], [REPAIR], None))
+    assert line.trend_reason.replace("\u00a0", " ").endswith(
+        "Left out for want of a start date: one. A test without a date is neither before nor after the repair of "
+        "14 Jan 2026 (front seam); write a line such as '# started: 2026-05-03T14:02' into its log.")
+    assert line.waiting == (REPAIR,)
 
 
 def test_a_repair_that_worked() -> None:
@@ -300,3 +344,34 @@ def test_the_chance_of_a_repair_is_that_of_student() -> None:
 def test_a_repair_without_tests_after_it_has_no_effect_yet() -> None:
     line = only(history(rising(4, 60.0, 15.0, 1.1, 0.0), [REPAIR], None))
     assert repair_effect(line, line.repairs[0]) is None
+
+
+FLANGE = Event("2026-01-16", "port-flange", "repair", "new gasket")
+
+
+def test_repairs_without_a_test_between_are_judged_together_and_neither_alone() -> None:
+    tests = [*rising(4, 60.0, 15.0, 1.1, 0.0), *rising(3, 118.0, 15.0, 0.28, 0.0)]
+    line = only(history(tests, [REPAIR, FLANGE], None))
+    (effect,) = repair_effects(line)
+    assert [repair.path for repair in effect.repairs] == ["panel-edges/front", "port-flange"]
+    assert repair_effect(line, line.repairs[0]) == repair_effect(line, line.repairs[1]) == effect
+    assert repair_sentence(effect).startswith(
+        "The repairs of the front seam and the port flange worked, 99 in 100 or more: from 1.1 to 0.2")
+    assert repair_sentence(effect).endswith("; no test came between, so what each did cannot be told.")
+
+
+def test_repairs_with_a_test_between_are_judged_one_by_one() -> None:
+    later = replace(FLANGE, date="2026-01-30")
+    tests = [*rising(4, 60.0, 15.0, 1.1, 0.0), measured(118, 0.28), *rising(3, 135.0, 15.0, 0.1, 0.0)]
+    effects = repair_effects(only(history(tests, [REPAIR, later], None)))
+    assert [[repair.path for repair in effect.repairs] for effect in effects] == [
+        ["panel-edges/front"], ["port-flange"]]
+
+
+def test_a_change_with_no_test_between_leaves_the_repair_untold() -> None:
+    moved = Event("2026-01-16", "", "change", "fell off the trolley")
+    tests = [*rising(4, 60.0, 15.0, 1.1, 0.0), *rising(3, 118.0, 15.0, 0.28, 0.0)]
+    (effect,) = repair_effects(only(history(tests, [REPAIR, moved], None)))
+    assert repair_sentence(effect).replace("\u00a0", " ").startswith(
+        "Cannot tell whether it worked: the box was changed as well (16 Jan 2026), with no test between; together "
+        "from 1.1 to 0.2")

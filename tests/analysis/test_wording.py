@@ -24,6 +24,8 @@ from analysis.numberwords import (
 )
 from analysis.results import Assessment, EarlierHold, HoldSpan, Interval, LawVerdict, Limit, Phase, Release
 from analysis.wording import (
+    NOTHING_TO_MEND,
+    again_sentence,
     answer_sentence,
     hole_or_seep_sentence,
     lead_sentence,
@@ -173,26 +175,26 @@ def test_every_setup_and_path_has_a_name() -> None:
 def test_tight_in_both_systems() -> None:
     tight = assessed("B-12", mm2(0.006, 0.0, 0.012), outcome="upper-limit", verdict="tight")
     assert plain(answer_sentence(tight)) == (
-        "Tight. No leak larger than a drilled hole of 0.14 mm was shown (0.012 mm²); the limit is 0.78.")
+        "Tight. No leak larger than a drilled hole of 0.14 mm was shown (0.012 mm²); the limit is a hole of 0.78 mm.")
     assert plain(answer_sentence(tight, "inch")) == (
-        "Tight. No leak larger than a drilled hole of 0.005 in was shown; the limit is 0.031.")
+        "Tight. No leak larger than a drilled hole of 0.005 in was shown; the limit is a hole of 0.031 in.")
 
 
 def test_within() -> None:
     within = assessed("B-02", mm2(0.190, 0.163, 0.219))
     assert plain(answer_sentence(within)) == (
         "Within its limit. B-02 takes in as much as one drilled hole of 0.54 mm, 0.50 to 0.58; "
-        "the limit is 0.78, from the pump.")
+        "the limit is 0.78 mm, from the pump.")
 
 
 def test_over_says_what_it_costs_and_whom() -> None:
     over = assessed("B-07", mm2(0.98, 0.85, 1.13), verdict="over", limit=Limit(0.42 * MM2, "pump"))
     assert plain(answer_sentence(over, has_tank=True)) == (
-        "Over its limit. B-07 takes in as much as one drilled hole of 1.2 mm; the limit is 0.80. "
+        "Over its limit. B-07 takes in as much as one drilled hole of 1.2 mm; the limit is 0.80 mm. "
         "The pump spends 70 in 100 of itself on it; the part does not feel it yet while the tank is full.")
     inch = assessed("B-07", mm2(0.98, 0.85, 1.13), verdict="over")
     assert plain(answer_sentence(inch, "inch")) == (
-        "Over its limit. B-07 takes in as much as one drilled hole of 0.048 in; the limit is 0.031.")
+        "Over its limit. B-07 takes in as much as one drilled hole of 0.048 in; the limit is 0.031 in.")
     large = assessed("B-07", mm2(3.0, 2.7, 3.3), verdict="over")
     assert "does not feel" not in answer_sentence(large, has_tank=True)
 
@@ -208,7 +210,7 @@ def test_cannot_tell_leans_and_says_what_next() -> None:
     # lean: lognormal above the value, z = ln(0.40/0.28) / (ln(0.61/0.28)/1.96) = 0.898, 81.5 in 100
     open_verdict = assessed("B-09", mm2(0.28, 0.09, 0.61), verdict="cannot-tell", advice="Soak 3 min, hold 2 min.")
     assert plain(answer_sentence(open_verdict)) == (
-        "Cannot tell. B-09 lies between 0.09 and 0.61 mm² and its limit is 0.40, leaning within, 82 in 100. "
+        "Cannot tell. B-09 lies between 0.09 and 0.61 mm² and its limit is 0.40 mm², leaning within, 82 in 100. "
         "Soak 3 min, hold 2 min.")
 
 
@@ -277,3 +279,28 @@ def test_hole_or_seep_says_how_long_to_hold() -> None:
 def test_valve_seat_sentence() -> None:
     assert plain(valve_sentence(0.03 * MM2, "tank")) == (
         "The valve seat takes air out: the tank behind it hides 0.03 mm². Let air in behind the valve and hold again.")
+
+
+def test_a_range_of_one_figure_is_told_once() -> None:
+    assert plain(interval_text(Interval(0.2791, 0.2788, 0.2794), "mm²")) == "0.279 mm²"
+    # sqrt(4 * 0.279 / (0.83 pi)) = 0.654
+    assert plain(hole_interval_text(mm2(0.27900, 0.27899, 0.27901), "metric")) == "0.654 mm"
+
+
+def test_the_rest_of_a_place_reads_as_one_name() -> None:
+    assert path_name("line/rest") == "rest of the line"
+
+
+def test_a_next_test_is_overdue_four_weeks_after_the_last() -> None:
+    good = assessed("B-02", mm2(0.19, 0.16, 0.22), advice=NOTHING_TO_MEND, started=datetime(2026, 5, 3, 9))
+    assert again_sentence(good, date(2026, 5, 31)) == again_sentence(good, None) == NOTHING_TO_MEND
+    assert plain(again_sentence(good, date(2026, 6, 1))) == (
+        "Nothing to mend at that test; test again, overdue since 31 May 2026.")
+    assert again_sentence(replace(good, advice="Find it."), date(2026, 12, 1)) == "Find it."
+
+
+def test_the_figure_is_that_without_the_check_plug() -> None:
+    open_plug = assessed("B-08", mm2(0.38, 0.35, 0.40), plug_area_m2=0.165 * MM2)
+    own = assessed("B-08", mm2(0.215, 0.185, 0.235))
+    for sentence in (answer_sentence, one_test_sentence):
+        assert sentence(open_plug).startswith(sentence(own))

@@ -323,7 +323,7 @@ def test_dropped_log_is_filed_byte_for_byte(tmp_path: Path) -> None:
 
 def test_months_headline_says_what_it_rests_on() -> None:
     line = made_up()["B-03"].histories[0]
-    answer, lead = months.headline(line, View())
+    answer, lead = months.headline(line, View(), line.tests[-1].started.date())
     assert answer.startswith("Going off. It reaches its limit")
     assert "season and trend" in lead
 

@@ -240,8 +240,8 @@ def test_logs_left_out_for_one_reason_are_one_line_with_their_count():
 @pytest.mark.parametrize(
     ("area", "told"),
     [
-        (Interval(0.005e-6, 0.001e-6, 0.02e-6), "none seen: at most 0.020 mm², in or out"),
-        (Interval(-0.001e-6, -0.01e-6, 0.02e-6), "none seen: at most 0.020 mm², in or out"),
+        (Interval(0.005e-6, 0.001e-6, 0.02e-6), "no leak seen; at most 0.020 mm² either way"),
+        (Interval(-0.001e-6, -0.01e-6, 0.02e-6), "no leak seen; at most 0.020 mm² either way"),
         (Interval(-0.1e-6, -0.12e-6, -0.08e-6), "takes air out: 0.10 mm², 0.08 to 0.12"),
         (Interval(0.1e-6, 0.08e-6, 0.12e-6), "takes air in: 0.10 mm², 0.08 to 0.12"),
     ],
@@ -260,6 +260,8 @@ def test_the_valve_seat_is_told_without_a_minus_and_without_chances(area, told):
         ("2026-05-02", "panel-edges", (), False),
         ("2026-05-02", "panel-edges/left", (), False),
         ("2026-05-02", "sheet-edge", (), True),
+        ("2026-05-02", "", (), False),
+        ("2026-05-04", "", (), True),
         ("2026-05-04", "panel-edges", (Event("2026-05-05", "panel-edges", "remark", "hiss"),), True),
     ],
 )
@@ -269,7 +271,8 @@ def test_a_repair_waits_for_a_test_with_its_path_open(day, path, later, waits):
 
 
 def test_history_says_first_that_a_repair_has_no_test_after_it():
-    line = replace(LINE, repairs=(*LINE.repairs, Repair("2026-05-04", "panel-edges", "new bead")))
+    waiting = Event("2026-05-04", "panel-edges", "repair", "new bead")
+    line = replace(LINE, repairs=(*LINE.repairs, Repair("2026-05-04", "panel-edges", "new bead")), waiting=(waiting,))
     lines = plain(history_text(line)).splitlines()
     assert lines[0] == (
         "B-04, vents taped: Repaired on 4 May 2026 (panel edges): hold again with the same setup to see whether it "
