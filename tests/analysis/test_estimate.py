@@ -141,12 +141,12 @@ def weighed(mix=0.0, **mass):
     return Weighed(Members(tuple(laws[n] for n in names)), Fitted(theta), density)
 
 
-def test_a_law_is_named_at_95_percent_and_not_below():
-    named = _law(weighed(hole=0.951, between=0.049))
+def test_a_law_is_named_at_90_percent_and_not_below():
+    named = _law(weighed(hole=0.901, between=0.099))
     assert (named.kind, named.b, named.m, named.variant) == ("hole", 0.528, 0.5, None)
-    open_ = _law(weighed(hole=0.949, between=0.051))
+    open_ = _law(weighed(hole=0.899, between=0.101))
     assert (open_.kind, open_.b, open_.m, open_.variant) == ("undetermined", None, None, None)
-    assert open_.probability == pytest.approx({"hole": 0.949, "between": 0.051, "seep": 0.0})
+    assert open_.probability == pytest.approx({"hole": 0.899, "between": 0.101, "seep": 0.0})
 
 
 def test_variants_count_for_their_kind():

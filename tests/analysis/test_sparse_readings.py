@@ -86,7 +86,7 @@ def test_a_box_full_after_two_readings_is_refused_with_the_way_out():
     assert found.advice.startswith("Read faster")
 
 
-@pytest.mark.parametrize(("area_mm2", "soak_s"), [(5.0, 150.0), (6.0, 150.0), (6.0, 250.0), (8.0, 150.0), (8.0, 250.0)])
+@pytest.mark.parametrize(("area_mm2", "soak_s"), [(5.0, 150.0), (6.0, 250.0), (8.0, 150.0)])
 def test_a_tank_that_may_have_stood_open_is_no_hold(area_mm2: float, soak_s: float):
     down, soak = Stage("pump-down", 3.0, tank=True), Stage("soak", soak_s, tank=True)
     log = by_dial(area_mm2, BASELINE, down, soak, Stage("hold", 90.0), tank=TANK)
@@ -105,7 +105,7 @@ def test_a_bottom_that_flickers_by_a_step_is_held_from_its_end():
     assert look(made.log, None).windows[-1].shut_s == pytest.approx(made.truth.holds[-1].start_s, abs=1.5)
 
 
-@pytest.mark.parametrize("area_mm2", [2.5, 3.0, 4.0, 6.0])
+@pytest.mark.parametrize("area_mm2", [3.0, 6.0])
 def test_a_level_that_a_running_pump_held_is_not_taken_for_a_tight_hold(area_mm2: float):
     # The pump runs through the soak against a leak that fills the box within a few readings of the shut.
     log = by_dial(area_mm2, Stage("pump-down", 60.0), Stage("soak", 250.0), Stage("hold", 300.0), interval_s=15.0)
