@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path, PurePath
@@ -20,6 +21,8 @@ from acquisition.setups import check_path
 COLUMNS = ("date", "path", "kind", "text")
 KINDS: tuple[str, ...] = get_args(get_type_hints(Event)["kind"])
 MOST_EVENTS_BYTES = 100_000_000
+EARLIEST = "1900-01-01"
+"""No box is older: a day before it is a slip of the pen."""
 
 
 def check_event(event: Event) -> Event:
@@ -51,14 +54,20 @@ def plain_date(text: str) -> str:
     WrongUsage
         It is no ISO date.
     """
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError:
-        pass
-    try:
-        return datetime.fromisoformat(text).replace(tzinfo=None).isoformat(timespec="minutes")
-    except ValueError:
-        raise WrongUsage(f"'{shown(text)}' is no date; write year-month-day, such as 2026-05-03.") from None
+    for read in (_as_day, _as_hour):
+        with suppress(ValueError):
+            plain = read(text)
+            if plain >= EARLIEST:
+                return plain
+    raise WrongUsage(f"'{shown(text)}' is no date; write year-month-day, such as 2026-05-03.")
+
+
+def _as_day(text: str) -> str:
+    return date.fromisoformat(text).isoformat()
+
+
+def _as_hour(text: str) -> str:
+    return datetime.fromisoformat(text).replace(tzinfo=None).isoformat(timespec="minutes")
 
 
 def check_not_ahead(event: Event, today: date) -> Event:

@@ -206,7 +206,7 @@ def _breaks(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> Non
         fg.span(fig, at - half, at + half, win.low, win.high, fill="paper")
         for x in (at - half, at + half):
             fg.rule(fig, (x, 0, x, 1.03), yref="paper", width=1.5)
-        repair = by_day.get(text[:10]) or by_day.get((at - timedelta(days=1)).date().isoformat())
+        repair = by_day.get(text[:10])
         if repair is not None:
             day = wording.date_text(date.fromisoformat(repair.date[:10]), with_year=False)
             named.append((at, (day,) if narrow else (f"{_cut(repair.text)}, {day}", day)))

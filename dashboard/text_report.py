@@ -10,7 +10,7 @@ from acquisition.units import STANDARD_PRESSURE_PA, GaugeUnit, from_absolute_pa
 from analysis import wording
 from analysis.numberwords import MINUS, is_at_most
 from analysis.repaireffects import repair_effect, repair_sentence
-from analysis.repairs import repaired_sentence
+from analysis.repairs import by_the_clock, moment_of, repaired_sentence
 from analysis.results import (
     Assessment,
     EarlierHold,
@@ -255,11 +255,12 @@ def history_text(line: HistoryLine, system: System = "metric") -> str:
     """One box and setup over the months: the trend, then tests and repairs in the order of their dates."""
     sealed = f", sealed: {_paths(line.sealed, line.setup)}" if line.sealed else ""
     head = f"{line.box}, {wording.setup_name(line.setup)}{sealed}: {_trend(line)}"
-    dated = [(test.started.date().isoformat(), _test(test, system)) for test in line.tests]
-    dated += [(repair.date, _repair(line, repair, system)) for repair in line.repairs]
+    dated = [(by_the_clock(test.started), _test(test, system)) for test in line.tests]
+    dated += [(moment_of(repair.date), _repair(line, repair, system)) for repair in line.repairs]
+    by_day = [(when.date().isoformat(), told) for when, told in sorted(dated, key=lambda row: row[0])]
     waiting = repaired_sentence(line.waiting) if line.waiting else ""
     first = [f"{head[: -len(_trend(line))]}{waiting}", f"{_INDENT}{_trend(line)}"] if waiting else [head]
-    return "\n".join([*first, *table(sorted(dated, key=lambda row: row[0]))])
+    return "\n".join([*first, *table(by_day)])
 
 
 def _repair(line: HistoryLine, repair: Repair, system: System) -> str:
@@ -340,5 +341,6 @@ def box_text(name: str, result: Assessment | None, ranking: Ranking | None, has_
     if ranking is not None and ranking.outcome == "ranked":
         likely = _likeliest_first(ranking.paths)[:3]
         lines += [_path_lines(place, path, "metric")[0] for place, path in enumerate(likely, start=1)]
+    if ranking is not None and (ranking.outcome == "ranked" or ranking.waiting):
         lines += table([("what to do", text) for text in ranking.advice[:1]])
     return "\n".join(lines)

@@ -14,6 +14,7 @@ from analysis.ranking.nexttest import search
 from analysis.ranking.posterior import SEED, solve
 from analysis.ranking.report import (
     advice,
+    also_redraw,
     group_areas,
     groups,
     not_tested,
@@ -74,10 +75,11 @@ def rank(
     found = search(posterior, box, drilled, rng, waiting.setting if waiting else None)
     stand = standing(posterior, results, found.paths, limit, waiting)
     choice = choose_next(posterior, found, stand, odd, box, limit)
+    steps = (*advice(results, apart, used, choice, odd, stand, limit), *also_redraw(used[-1], choice))
     return Ranking(
         box=name, outcome="ranked", reason=None, comparison=comparison, paths=results, not_told_apart=apart,
         not_tested=not_tested(posterior), unexplained=odd, left_out=left, next_test=choice.test,
-        advice=advice(results, apart, used, choice, odd, stand, limit), not_told_apart_m2=group_areas(posterior, apart),
+        advice=steps, not_told_apart_m2=group_areas(posterior, apart),
         waiting=waiting.repairs if waiting else (),
     )
 

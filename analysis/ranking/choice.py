@@ -119,25 +119,22 @@ def choose_next(
 
 
 def confirming(tests: Sequence[Assessment], events: Sequence[Event], drilled: bool) -> Waiting | None:
-    """The repairs that no test came after, with the setup to test them in.
+    """Repairs that no test came after, with the setup to test them in.
 
-    It is the latest setup with all their places open that can be made now, else one that opens them. Where none
-    opens all, the newest repair goes first.
+    It is the latest setup with all their places open that can be made again, since only then is there a figure to
+    set the new one against; else one with some of their places open, the others wait; else a setup that opens them.
     """
     repairs = untested_repairs(tests, events)
-    for group in (repairs, repairs[-1:]):
-        for setting, paths, as_before in _settings(tests, drilled):
-            if group and all(_shows(event, setting, paths) for event in group):
-                return Waiting(group, setting, as_before)
-    return Waiting(repairs, None, False) if repairs else None
-
-
-def _settings(tests: Sequence[Assessment], drilled: bool) -> list[tuple[Setting, tuple[str, ...], bool]]:
-    """Setups of the tests that can be made again, latest first, then the plain ones: open paths, and whether made."""
     feasible = feasible_setups(drilled)
-    made = [((t.setup, t.sealed), t.open_paths, True) for t in reversed(tests) if t.setup in feasible]
+    made = [((t.setup, t.sealed), t.open_paths) for t in reversed(tests) if t.setup in feasible]
     rows = ("vents-taped", "film-on-rim", "formed-sheet", "film-on-top") if drilled else ("undrilled",)
-    return [*made, *(((row, ()), open_paths(row), False) for row in rows)]
+    plain: list[tuple[Setting, tuple[str, ...]]] = [((row, ()), open_paths(row)) for row in rows]
+    for settings in (made, plain):
+        shown = [(setting, tuple(e for e in repairs if _shows(e, setting, paths))) for setting, paths in settings]
+        setting, most = max(shown, key=lambda pair: len(pair[1]), default=(None, ()))
+        if most:
+            return Waiting(most, setting, settings is made)
+    return Waiting(repairs, None, False) if repairs else None
 
 
 def _shows(event: Event, setting: Setting, paths: Sequence[str]) -> bool:

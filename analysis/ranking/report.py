@@ -162,8 +162,6 @@ def advice(
     if stand.waiting is not None:
         untold = replace(stand, waiting=None)
         return (stand.waiting.sentence, *advice(results, apart, tests, choice, odd, untold, limit))
-    if not ranked:
-        return (f"{choice.step}.",) if choice.step else ()
     if odd is not None:
         return (odd.sentence,)
     if nothing_to_reseal(tests, limit):
@@ -173,6 +171,15 @@ def advice(
     if stand.named is not None and len(tests) > 1:
         return (*_repair(ranked[0]), *((f"To be surer: {choice.step}.",) if choice.step else ()))
     return _none_yet(ranked[0], apart, tests, choice)
+
+
+def also_redraw(last: Assessment, choice: Choice) -> tuple[str, ...]:
+    """The redraw that the last test asked for by itself, when another test is to be made next."""
+    stored = last.release is not None and last.release.present and not last.earlier_holds
+    if choice.test is None or choice.test.do == "redraw" or not (stored or last.verdict == "cannot-tell"):
+        return ()
+    return ("Hold twice in that test, with a redraw between and no air let in: what is less in the second hold was air "
+            "from the wood, not a leak.",)
 
 
 def _none_yet(

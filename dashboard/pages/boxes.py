@@ -260,7 +260,8 @@ def _key(view: View) -> Component:
         [
             *signs,
             html.Span(
-                f"limit: three tenths of the pump, or {costs} under the sheet; most urgent first", className="far"
+                f"limit: a leak that takes three tenths of what the pump moves, or costs {costs} under the sheet; "
+                "most urgent first", className="far"
             ),
         ],
         className="key",

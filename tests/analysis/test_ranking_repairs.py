@@ -11,7 +11,7 @@ from acquisition.records import Event
 from acquisition.setups import open_paths
 from analysis.history import history
 from analysis.ranking import rank, waiting_sentence
-from analysis.results import Assessment, Phase
+from analysis.results import Assessment, Phase, Release
 from tests.analysis.made_tests import BOX, FIRST, MM2, made, part
 
 
@@ -159,6 +159,23 @@ def test_the_confirming_setup_opens_the_place(path: str, setup: str) -> None:
     assert ranking.next_test is not None
     assert ranking.next_test.setup == setup
     assert setup.replace("-", " ").split()[0] in ranking.advice[0]
+
+
+def test_of_two_repairs_the_one_with_a_figure_to_set_against_is_held_first() -> None:
+    repairs = [Event("2026-05-05", "port-flange", "repair", "bead"), Event("2026-05-06", "rim-joint", "repair", "bead")]
+    ranking = rank([made("vents-taped", 1.1)], BOX, repairs)
+    assert ranking.waiting == (repairs[0],)
+    assert ranking.next_test is not None
+    assert ranking.next_test.setup == "vents-taped"
+    held = rank([made("vents-taped", 1.1), made("vents-taped", 0.2, day=5)], BOX, repairs)
+    assert (held.waiting, held.next_test.setup if held.next_test else "") == ((repairs[1],), "film-on-rim")
+
+
+def test_a_redraw_that_a_test_asked_for_is_part_of_the_next_test() -> None:
+    stored = made("vents-taped", 0.9, release=Release(True, 0.4))
+    twice = "Hold twice in that test, with a redraw between"
+    assert rank([stored], BOX).advice[-1].startswith(twice)
+    assert not any(line.startswith(twice) for line in rank([made("vents-taped", 0.9)], BOX).advice)
 
 
 def test_a_place_that_no_hold_can_open_before_the_vents_are_drilled_is_said_to_wait_for_them() -> None:

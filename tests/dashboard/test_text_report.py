@@ -286,3 +286,19 @@ def test_history_tells_a_refusal_once():
     assert plain(history_text(replace(LINE, tests=(refused,), repairs=()))).splitlines()[1].endswith(
         "2026-04-06  no answer: The hold is too short."
     )
+
+
+def test_history_puts_a_repair_behind_the_tests_that_came_before_it():
+    test = LINE.tests[0]
+    day = test.started.date().isoformat()
+    for hour, last in (("", "repaired"), ("T00:01", "mm²")):
+        line = replace(LINE, tests=(test,), repairs=(Repair(f"{day}{hour}", "line", "new hose"),))
+        rows = history_text(line).splitlines()
+        assert last in rows[-1]
+        assert all(row.strip().startswith(day) for row in rows[-2:])
+
+
+def test_a_box_that_waits_for_the_hold_after_a_repair_says_so_without_a_ranking():
+    waits = replace(RANKING, outcome="refused", paths=(), advice=("Repaired: hold again.",),
+                    waiting=(Event("2026-05-04", "line", "repair", "new hose"),))  # fmt: skip
+    assert "Repaired: hold again." in box_text("B-07", OVER, waits)
