@@ -71,7 +71,7 @@ def rank(
     results = path_results(posterior, limit, events)
     apart = groups(posterior, results)
     odd = unexplained(posterior, box, events, rng)
-    waiting = confirming(used, events, drilled)
+    waiting = confirming(_held(assessments), events, drilled)
     found = search(posterior, box, drilled, rng, waiting.setting if waiting else None)
     stand = standing(posterior, results, found.paths, limit, waiting)
     choice = choose_next(posterior, found, stand, odd, box, limit)
@@ -108,6 +108,12 @@ def _usable(
     return tuple(a for a in used if not reasons[id(a)]), left
 
 
+def _held(assessments: Sequence[Assessment]) -> list[Assessment]:
+    """Tests with an answer in the order in which they were made, those without a date first."""
+    tests = [a for a in assessments if not _why_not(a)]
+    return sorted(tests, key=lambda a: a.started.timestamp() if a.started is not None else float("-inf"))
+
+
 def _repairs_before(test: Assessment, events: Sequence[Event]) -> int:
     started = test.started
     return len(events) if started is None else sum(breaks_history(e) and came_after(started, e.date) for e in events)
@@ -142,7 +148,7 @@ def _refused(
 ) -> Ranking:
     """No ranking: why, and what to do instead."""
     hold = "hold the box once with the vents taped" if _drilled(used, box) else "hold the box once as it is"
-    waiting = confirming(used, events, _drilled(used, box))
+    waiting = confirming(_held(assessments), events, _drilled(used, box))
     undated = next((why for a in assessments if not _why_not(a) and (why := undated_reason(a, events))), "")
     reason = undated or f"No test gives a leak area with a known setup; {hold}."
     if used:
@@ -156,7 +162,7 @@ def _refused(
 def waiting_sentence(assessments: Sequence[Assessment], box: Box | None, events: Sequence[Event]) -> str:
     """What a ranking would say of repairs of the box that no test came after; empty where none waits."""
     used, _ = _usable(assessments, events)
-    waiting = confirming(used, events, _drilled(used, box))
+    waiting = confirming(_held(assessments), events, _drilled(used, box))
     return waiting.sentence if waiting else ""
 
 

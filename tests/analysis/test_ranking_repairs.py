@@ -113,7 +113,8 @@ def test_an_undated_test_is_left_out_where_a_place_it_had_open_was_mended() -> N
     assert spoken(ranking.reason).startswith(
         "A test without a date is neither before nor after the repair of 5 May 2026 (port flange); write a line such "
         "as '# started:")
-    assert "hold again" in ranking.advice[0]
+    assert spoken(ranking.advice[0]) == (
+        "Repaired on 5 May 2026 (port flange): hold again with the same setup to see whether it worked.")
     shut = replace(undated, sealed=("port-flange",), open_paths=open_paths("vents-taped", ["port-flange"]))
     assert rank([shut], BOX, [repair]).left_out == ()
     assert rank([undated], BOX, [replace(repair, kind="remark")]).left_out == ()
