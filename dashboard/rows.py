@@ -118,6 +118,8 @@ def verdict_words(row: BoxRow, system: System) -> str:
     result = row.result
     if result is None:
         return "No test yet."
+    if waiting(row.known) and result.outcome != "refused":
+        return f"{wording.verdict_label(result.verdict)}, before its repair."
     if result.verdict == "stalls":
         level = (
             ""

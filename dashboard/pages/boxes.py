@@ -71,10 +71,11 @@ def _waiting(shop: Shop, waiting: Sequence[BoxRow]) -> Component:
 def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
     """The page's answer and the line under it."""
     waiting = [r.name for r in ordered if r.known is None]
-    over = [r.name for r in ordered if r.verdict in ("over", "stalls")]
-    unsure = [r.name for r in ordered if r.verdict in ("cannot-tell", "no-answer")]
-    off = [r.name for r in ordered if r.verdict in ("within", "tight") and rows.going_off(r.known)]
-    mended = [r.name for r in ordered if rows.waiting(r.known)]
+    as_tested = [r for r in ordered if not rows.waiting(r.known)]
+    over = [r.name for r in as_tested if r.verdict in ("over", "stalls")]
+    unsure = [r.name for r in as_tested if r.verdict in ("cannot-tell", "no-answer")]
+    off = [r.name for r in as_tested if r.verdict in ("within", "tight") and rows.going_off(r.known)]
+    mended = _mended(ordered)
     if over:
         answer = (
             f"{wording.list_text(over[:4])} {'let' if len(over) > 1 else 'lets'} in more air than "
@@ -87,7 +88,7 @@ def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
     elif off:
         answer = f"{wording.list_text(off[:4])} {'are' if len(off) > 1 else 'is'} going off."
     elif mended:
-        answer = f"{wording.list_text(mended[:4])} {'were' if len(mended) > 1 else 'was'} repaired; hold again."
+        answer = _repaired_words(mended[:4])
     else:
         answer = _none_of_them(ordered)
     lead = _lead(ordered, over, unsure, off)
@@ -96,6 +97,15 @@ def headline(ordered: Sequence[BoxRow]) -> tuple[str, str]:
     if over or unsure or off or mended:
         answer = f"So far {answer}"
     return answer, " ".join([*lead, _working(waiting)])
+
+
+def _mended(ordered: Sequence[BoxRow]) -> list[str]:
+    """Boxes of which nobody knows what they let in: repaired, and not held since."""
+    return [r.name for r in ordered if rows.waiting(r.known)]
+
+
+def _repaired_words(names: Sequence[str]) -> str:
+    return f"{wording.list_text(names)} {'were' if len(names) > 1 else 'was'} repaired; hold again."
 
 
 def _none_of_them(ordered: Sequence[BoxRow]) -> str:
@@ -116,11 +126,11 @@ def _lead(ordered: Sequence[BoxRow], over: Sequence[str], unsure: Sequence[str],
         said.append(f"{wording.list_text(list(off)[:3])} {'are' if len(off) > 1 else 'is'} going off.")
     if over and unsure:
         said.append(f"{len(unsure)} box{'es have' if len(unsure) > 1 else ' has'} no sure answer.")
-    mended = [r.name for r in ordered if rows.waiting(r.known) and r.name not in over]
+    mended = _mended(ordered)
     if (over or unsure or off) and mended:
-        said.append(f"{wording.list_text(mended[:3])} {'were' if len(mended) > 1 else 'was'} repaired; hold again.")
+        said.append(_repaired_words(mended[:3]))
     hold = [r for r in ordered if r.verdict in ("tight", "within") and r.name not in (*off, *mended)]
-    told = len({*over, *unsure, *off, *mended}) + len(hold) == len(ordered)
+    told = len(over) + len(unsure) + len(off) + len(mended) + len(hold) == len(ordered)
     if over and hold:
         many = "The rest hold." if told else f"{len(hold)} hold."
         said.append(many if len(hold) > 1 else "One holds.")

@@ -84,6 +84,9 @@ def test_a_box_that_waits_is_no_box_that_holds():
     assert boxes.headline([waits, tight])[0] == "C-1 was repaired; hold again."
     assert boxes.headline([over, waits, tight])[1] == "C-1 was repaired; hold again. One holds."
     assert rows.what_next(waits, date(2026, 5, 4))[0] == "Hold again"
+    assert rows.verdict_words(waits, "metric") == "Tight, before its repair."
+    leaky = BoxRow("C-3", replace(known, trials=over_b07().trials))
+    assert boxes.headline([leaky, tight])[0] == "C-3 was repaired; hold again."
 
 
 @pytest.mark.parametrize(
