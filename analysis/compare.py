@@ -12,8 +12,10 @@ from math import log, sqrt
 
 import numpy as np
 
+from acquisition.records import Event
 from acquisition.setups import ALWAYS_OPEN
 from analysis.numberwords import System, amount, area_number, interval_text, with_unit
+from analysis.repairs import day_text, renews, same_epoch, touches, undated_reason
 from analysis.results import Assessment, FloatArray, Interval, SheetComparison
 from analysis.wording import list_text, path_name, plug_off
 
@@ -32,6 +34,7 @@ def compare_sheet(
     with_sheet: Sequence[Assessment],
     system: System = "metric",
     rng: np.random.Generator | None = None,
+    events: Sequence[Event] = (),
 ) -> SheetComparison:
     """Effective area with a formed sheet minus without, and the paths that were gained and covered.
 
@@ -45,6 +48,8 @@ def compare_sheet(
         Units of the sentence.
     rng
         Source of the random draws; by default one with a fixed seed, so that the same tests give the same figures.
+    events
+        Repairs and changes of the box: tests on two sides of one are not set against each other.
 
     Returns
     -------
@@ -63,6 +68,9 @@ def compare_sheet(
     if not bare or not sheeted:
         side, logs = ("without a sheet", without) if not bare else ("with a formed sheet", with_sheet)
         return _refused(box, _why_none(side, logs))
+    bare, sheeted, apart = _of_one_epoch(bare, sheeted, events)
+    if apart:
+        return _refused(box, apart)
     difference = _difference(bare, sheeted, rng or np.random.default_rng(SEED))
     gained = tuple(p for p in sheeted[0].open_paths if p not in bare[0].open_paths)
     covered = tuple(p for p in bare[0].open_paths if p not in sheeted[0].open_paths)
@@ -94,7 +102,8 @@ def _why_none(side: str, logs: Sequence[Assessment]) -> str:
 
 def _chosen(logs: Sequence[Assessment]) -> list[Assessment]:
     """Usable logs of the most telling setup, all with the same paths open: the fewest sealed, then the most logs."""
-    usable = [plug_off(a) for a in logs if a.area_m2 is not None and a.outcome != "refused"]
+    once = {(a.log, a.started, a.area_m2): a for a in logs}.values()
+    usable = [plug_off(a) for a in once if a.area_m2 is not None and a.outcome != "refused"]
     groups: dict[tuple[str | None, tuple[str, ...]], list[Assessment]] = {}
     for a in usable:
         groups.setdefault((a.setup, tuple(sorted(a.open_paths))), []).append(a)
@@ -105,6 +114,26 @@ def _chosen(logs: Sequence[Assessment]) -> list[Assessment]:
         return rank, len(group[0].sealed), -len(group)
 
     return min(groups.values(), key=order, default=[])
+
+
+def _of_one_epoch(
+    bare: list[Assessment], sheeted: list[Assessment], events: Sequence[Event]
+) -> tuple[list[Assessment], list[Assessment], str]:
+    """The tests of both sides since the last repair of a place that either had open, or why one side has none."""
+    mended = [e for e in events if renews(e) and any(touches(e, s[0].open_paths, s[0].sealed) for s in (bare, sheeted))]
+    if not mended:
+        return bare, sheeted, ""
+    every = [*bare, *sheeted]
+    undated = next((reason for a in every if (reason := undated_reason(a, mended))), "")
+    if undated:
+        return bare, sheeted, undated
+    newest = max(every, key=lambda a: a.started.timestamp() if a.started is not None else float("-inf"))
+    kept = [[a for a in side if same_epoch(a, newest, mended)] for side in (bare, sheeted)]
+    last = max(mended, key=lambda e: e.date)
+    again = "" if all(kept) else (
+        f"The tests with and without a sheet are on two sides of the {last.kind} of {day_text(last.date)}; hold again "
+        f"{'with a formed sheet' if kept[0] else 'without a sheet'}.")
+    return kept[0], kept[1], again
 
 
 def _difference(bare: Sequence[Assessment], sheeted: Sequence[Assessment], rng: np.random.Generator) -> Interval:

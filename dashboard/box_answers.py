@@ -16,17 +16,17 @@ def rank_box(results: Sequence[Assessment], box: Box | None, events: Sequence[Ev
     """Where the air likely gets in, with the comparison of with and without a sheet where both were tested."""
     from analysis.ranking import rank
 
-    return rank(results, box, events, comparison_of(results))
+    return rank(results, box, events, comparison_of(results, events))
 
 
-def comparison_of(results: Sequence[Assessment]) -> SheetComparison | None:
+def comparison_of(results: Sequence[Assessment], events: Sequence[Event]) -> SheetComparison | None:
     """With-sheet minus without-sheet of one box's tests, or None where one of the two sides is missing."""
     from analysis.compare import PREFERRED, compare_sheet
 
     usable = [result for result in results if result.outcome != "refused"]
     without = [result for result in usable if result.setup in PREFERRED]
     sheeted = [result for result in usable if result.setup == WITH_SHEET]
-    return compare_sheet(without, sheeted) if without and sheeted else None
+    return compare_sheet(without, sheeted, events=events) if without and sheeted else None
 
 
 def advised(told: Sequence[tuple[Assessment, Box | None, Sequence[Event]]], today: date | None) -> list[Assessment]:

@@ -20,6 +20,7 @@ from dashboard.commands_common import (
 )
 
 if TYPE_CHECKING:
+    from acquisition.records import Event
     from analysis.results import Assessment
 
 
@@ -78,14 +79,16 @@ def compare(
     code = max(side.code for side in sides) or fault
     if not bare or not sheeted:
         return code
-    _print_comparison(bare, sheeted, as_json)
+    _print_comparison(bare, sheeted, events_of_all(pairs, archive, box_file), as_json)
     return code
 
 
-def _print_comparison(bare: Sequence[Assessment], sheeted: Sequence[Assessment], as_json: bool) -> None:
+def _print_comparison(
+    bare: Sequence[Assessment], sheeted: Sequence[Assessment], events: Sequence[Event], as_json: bool
+) -> None:
     from analysis.compare import compare_sheet
 
-    result = compare_sheet(bare, sheeted)
+    result = compare_sheet(bare, sheeted, events=events)
     if as_json:
         from dashboard.contracts import as_line, comparison_record
 

@@ -225,10 +225,10 @@ def conclude(
     if not results:
         return Findings(box, events, troubles=troubles)
     ranking = rank(results, box, events)
-    return Findings(box, events, trials, ranking, comparisons(results), history(results, events, box), troubles)
+    return Findings(box, events, trials, ranking, comparisons(results, events), history(results, events, box), troubles)
 
 
-def comparisons(results: list[Assessment]) -> dict[str, SheetComparison]:
+def comparisons(results: list[Assessment], events: tuple[Event, ...]) -> dict[str, SheetComparison]:
     """With-sheet against each setup without one that was tested, by that setup's name."""
     from analysis.compare import compare_sheet
 
@@ -237,5 +237,5 @@ def comparisons(results: list[Assessment]) -> dict[str, SheetComparison]:
     for setup in WITHOUT_SHEET:
         without = [r for r in results if r.setup == setup and not r.sealed and r.area_m2 is not None]
         if without and sheets:
-            made[setup] = compare_sheet(without, sheets)
+            made[setup] = compare_sheet(without, sheets, events=events)
     return made

@@ -1,9 +1,11 @@
 from dataclasses import replace
+from datetime import datetime
 from math import exp
 
 import numpy as np
 import pytest
 
+from acquisition.records import Event
 from acquisition.setups import open_paths
 from analysis.compare import between_tests, compare_sheet
 from analysis.results import Assessment, Interval, Limit, VerdictKind
@@ -176,3 +178,35 @@ def test_an_open_check_plug_is_taken_off_before_the_difference() -> None:
     assert with_plug.difference_m2 is not None
     assert without.difference_m2 is not None
     assert with_plug.difference_m2.value == pytest.approx(without.difference_m2.value)
+
+
+def dated(assessment: Assessment, day: int) -> Assessment:
+    return replace(assessment, started=datetime(2026, 5, day, 9))
+
+
+BEAD = Event("2026-05-05", "panel-edges", "repair", "new bead")
+
+
+def test_tests_on_two_sides_of_a_repair_are_not_compared() -> None:
+    film, sheet = dated(hold("film-on-rim", 0.6), 3), dated(hold("formed-sheet", 1.1), 7)
+    told = compare_sheet([film], [sheet], events=[BEAD]).reason
+    assert told is not None
+    assert plain(told) == (
+        "The tests with and without a sheet are on two sides of the repair of 5 May 2026; hold again without a sheet.")
+    later = dated(hold("film-on-rim", 0.13), 8)
+    both = compare_sheet([film, later], [sheet], events=[BEAD])
+    assert both.difference_m2 == compare_sheet([later], [sheet]).difference_m2
+    elsewhere = replace(BEAD, path="top-panel")
+    assert compare_sheet([film], [sheet], events=[elsewhere]).outcome == "estimate"
+
+
+def test_undated_tests_beside_a_repair_ask_for_their_day() -> None:
+    told = compare_sheet([hold("film-on-rim", 0.6)], [hold("formed-sheet", 1.1)], events=[BEAD]).reason
+    assert told is not None
+    assert told.startswith("A test without a date is neither before nor after the repair of")
+
+
+def test_a_log_given_twice_counts_once() -> None:
+    a, b = replace(hold("film-on-rim", 0.13), log="a.csv"), replace(hold("film-on-rim", 0.2), log="b.csv")
+    sheets = [hold("formed-sheet", 1.13)]
+    assert compare_sheet([a, replace(a), b], sheets).difference_m2 == compare_sheet([a, b], sheets).difference_m2

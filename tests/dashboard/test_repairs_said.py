@@ -17,7 +17,7 @@ from dashboard import box_answers, commands_archive, commands_assess, numberlist
 from dashboard.cli import run
 from dashboard.pages import boxes, new_event
 from dashboard.rows import BoxRow
-from dashboard.shop import Shop
+from dashboard.shop import Shop, conclude
 from dashboard.text_report import assessment_text, box_text
 from dashboard.view import View
 from tests.dashboard.made_up_shop import MAY, MM2, MadeUpShop, box, iv, made_up, over_b07, result, trial
@@ -203,8 +203,6 @@ def test_a_box_without_dates_is_measured_all_the_same(tmp_path):
 
 
 def conclude_of(res, *events):
-    from dashboard.shop import conclude
-
     return conclude(box("B-12", "tray", (600, 400, 110)), events, (trial(res),))
 
 
@@ -223,3 +221,17 @@ def test_one_figure_is_shown_of_a_box_with_its_check_plug_open():
     assert "0.22 mm², 0.19 to 0.25" in figures["leak area"]
     assert "0.38 mm², 0.35 to 0.41" in figures["leak area with the plug"]
     assert figures["leakage rate"].endswith("(with the open check plug)")
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_sheet_page_says_why_tests_on_two_sides_of_a_repair_are_not_compared(tmp_path, width):
+    known = made_up()["B-11"]
+    film, *sheets = known.trials  # two hours before the sheets
+    event = Event("2026-05-03T13:00", "panel-edges", "repair", "new bead")
+    between = conclude(known.box, (event,), (film, *sheets))
+    shop = MadeUpShop(tmp_path, {"B-11": between})
+    try:
+        said = plain(" ".join(spoken(pages.find(shop, View("/box/B-11/sheet", width=width)).body)))
+    finally:
+        shop.close()
+    assert "on two sides of the repair of 3 May 2026. Hold again without a sheet." in said
