@@ -46,6 +46,8 @@ class Served:
         logging.getLogger("waitress").setLevel(logging.CRITICAL + 1)
         self.server.task_dispatcher.shutdown(timeout=2)
         self.server.close()
+        for channel in list(getattr(self.server, "active_channels", {}).values()):
+            channel.handle_close()  # a browser that keeps its connection would keep the loop going
 
 
 def prepare(shop: Shop, host: str = LOOPBACK, port: int = FIRST_PORT, share: bool = False) -> Served:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import http.client
 import socket
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
@@ -67,6 +69,19 @@ def test_the_link_opens_shared_pages_for_good(shop: MadeUpShop) -> None:
     assert "token" not in opened.headers["Location"]
     assert "HttpOnly" in opened.headers["Set-Cookie"]
     assert asked.get("/").status_code == 200
+
+
+def test_closing_ends_at_once_though_a_browser_keeps_its_connection(shop: MadeUpShop) -> None:
+    served = server.prepare(shop, port=0)
+    thread = threading.Thread(target=served.run)
+    thread.start()
+    kept = http.client.HTTPConnection("127.0.0.1", served.port)
+    kept.request("GET", "/static/none")
+    kept.getresponse().read()
+    served.close()
+    thread.join(timeout=10)
+    kept.close()
+    assert not thread.is_alive()
 
 
 def test_a_taken_port_gives_the_next_free_one(shop: MadeUpShop) -> None:
