@@ -31,6 +31,7 @@ from analysis.results import (
     OutcomeKind,
     Release,
 )
+from analysis.wording import NOTHING_TO_MEND
 
 BIG_LEAK_S = 60.0
 """A box that fills to 95 % sooner than this has a big leak."""
@@ -210,7 +211,7 @@ def _advice(outcome: str, verdict: str, flags: tuple[str, ...], own: Seen) -> st
         return "Describe the pump in the box file to learn whether that is too much."
     if verdict in ("over", "stalls"):
         return "Find where it gets in: hold again with one place sealed, then rank the tests."
-    return "Nothing to mend; test again in a month."
+    return NOTHING_TO_MEND
 
 
 def _stall(base: Assessment, own: Seen) -> Assessment:
@@ -223,7 +224,7 @@ def _stall(base: Assessment, own: Seen) -> Assessment:
     if area is None:
         return _refuse(base, reasons.never_shut(), own.flags)
     rate = choked_throughput_pa_m3_s(1.0, trace.room_pa, trace.room_k)
-    verdict = verdict_for(area, "estimate", base.limit, True, base.open_paths)
+    verdict = verdict_for(area.less(base.plug_area_m2), "estimate", base.limit, True, base.open_paths)
     third = 1.0 / 3.0
     advice = "Let air in slowly, then seal one place at a time and see where the pump draws deeper."
     lost = (

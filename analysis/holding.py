@@ -56,8 +56,8 @@ class HoldAdvice:
 
 
 def estimate_of(assessment: Assessment, held_s: float) -> Estimate:
-    """The part of an assessment that tells whether to hold on."""
-    area = assessment.area_m2
+    """The part of an assessment that tells whether to hold on; an open check plug is no part of the box's leak."""
+    area = assessment.own_area_m2
     triple = None if area is None else (area.value, area.low, area.high)
     return Estimate(held_s, triple, assessment.verdict)
 

@@ -109,7 +109,7 @@ def test_the_numbers_to_know_are_those_the_program_gives(tmp_path, monkeypatch, 
     assert f"`boxhold plan` says one drilled hole of {smallest[1]} mm" in text
     limit = limit_for(read_box("my_shop/N-01/box.toml"))
     assert limit is not None
-    assert f"at one drilled hole of {hole_number(limit.area_m2, 'metric')} mm (three tenths" in text
+    assert f"at one drilled hole of {hole_number(limit.area_m2, 'metric')} mm: a leak that takes three tenths" in text
 
 
 def expand(folder: Path, word: str) -> list[str]:

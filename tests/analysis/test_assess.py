@@ -15,6 +15,7 @@ from acquisition.records import Box, Log, Uncertain
 from analysis import assess
 from analysis.assess import assess_logs
 from analysis.estimate import estimate_holds
+from analysis.holding import estimate_of
 from analysis.results import Assessment, Interval
 from dashboard.flagwords import FLAG_WORDS
 from tests.analysis.made_holds import BOX, PER_MM2, PLAIN, ROOM_PA, SHUT_S, Made, log_of, plain_log, with_header
@@ -320,6 +321,15 @@ def test_an_open_plug_is_told_with_its_area():
     # A sharp 0.5 mm hole: 0.83 x pi x 0.25^2 = 0.163 mm2.
     got = assess_logs([(plain_log(plug_drill_mm=0.5), BOX)])[0]
     assert got.plug_area_m2 == pytest.approx(0.16297e-6, rel=1e-4)
+
+
+def test_a_running_hold_is_judged_without_its_open_check_plug():
+    got = assess_logs([(plain_log(plug_drill_mm=0.5), BOX)])[0]
+    area = estimate_of(got, 60.0).area_m2
+    assert area is not None
+    assert got.area_m2 is not None
+    assert area[0] == pytest.approx(max(got.area_m2.value - got.plug_area_m2, 0.0))
+
 
 
 # --- flags -----------------------------------------------------------------------------------------------
