@@ -14,7 +14,7 @@ FLAG_WORDS: dict[str, str] = {
     "clock-back": "the clock of the log went backwards; those readings were set aside",
     "weeping-valve": "the valve seat lets air through; let air in behind the valve before every hold",
     "warm-sheet": "the sheet may still have been warm, or its temperature was not noted",
-    "volume-guessed": "the volume is a guess; measure the inside, or use 'boxhold volume'",
+    "volume-guessed": "the volume is reckoned from the box's inside sizes; 'boxhold volume' measures it",
     "barometer-guessed": "the room's pressure was not noted and is a guess",
     "place-unknown": "not noted where the gauge sits or what is behind the valve; a gauge on the tank measures no box",
 }

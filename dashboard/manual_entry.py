@@ -149,7 +149,7 @@ def _add(log: HandLog, line: str, clock_s: float, tell: Callable[[str], None]) -
     log.add(entry)
     minutes, seconds = divmod(entry.t_s, 60)
     what = entry.note if entry.reading is None else f"{entry.reading:g}"
-    tell(f"  {int(minutes)}:{seconds:04.1f}  {what}   ({log.readings} readings)")
+    tell(f"  {int(minutes)}:{seconds:04.1f}  {what}   ({log.readings} reading{'' if log.readings == 1 else 's'})")
 
 
 def _check_order(log: HandLog, entry: Entry, *, timed: bool) -> None:
