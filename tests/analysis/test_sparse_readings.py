@@ -63,7 +63,7 @@ def test_a_log_that_stops_as_air_is_let_in_holds_until_then(seed: int):
 
 @pytest.mark.parametrize("area_mm2", [0.4, 1.0])
 def test_a_steep_rise_begins_at_the_last_reading_of_the_bottom(area_mm2: float):
-    log = by_dial(area_mm2, BASELINE, DOWN, SOAK, Stage("hold", 500.0), interval_s=10.0)
+    log = by_dial(area_mm2, BASELINE, DOWN, SOAK, Stage("hold", 300.0), interval_s=10.0)
     seen = look(log, None).view.holds[-1]
     bottom = float(log.elapsed_s[np.flatnonzero(log.reading > log.reading.max() - 0.6)[-1]])
     assert bottom - 10.1 <= seen.shut_s <= bottom + 10.1
@@ -113,8 +113,7 @@ def test_a_level_that_a_running_pump_held_is_not_taken_for_a_tight_hold(area_mm2
     assert found.outcome == "refused" or (found.area_m2 is not None and found.area_m2.high > area_mm2 * 1e-6)
 
 
-@pytest.mark.parametrize("seed", [1, 2])
-def test_a_hold_ends_where_the_needle_falls_back_by_a_division_and_stays(seed: int):
+def test_a_hold_ends_where_the_needle_falls_back_by_a_division_and_stays():
     hold = Stage("hold", 600.0)
-    log = by_dial(0.02, BASELINE, DOWN, SOAK, hold, Stage("pump-down", 20.0), hold, interval_s=15.0, seed=seed)
+    log = by_dial(0.02, BASELINE, DOWN, SOAK, hold, Stage("pump-down", 20.0), hold, interval_s=15.0, seed=1)
     assert len(look(log, None).windows) == 2
