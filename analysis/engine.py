@@ -134,6 +134,10 @@ FIRST_DAMPING = 1e-3
 BRISK_DAMPING = 1e-2
 SECOND_DAMPINGS = (1e-3, 1.0, 1e3, 1e6)
 """Relative dampings of the first climb and of the second tries."""
+WAYS = ((1.0, 1.0), (16.0, 1.0), (0.05, 1.0), (1.0, 2.0))
+"""Steps a brisk climb tries at once, the foremost first: how much more damped, and then how much longer."""
+ROWS_AT_ONCE = 300
+"""So many rows cost a look hardly more than one."""
 TRIES = 10
 """Trial steps in a row that may fail before a row counts as stuck."""
 ROUGH = 0.03
@@ -156,10 +160,19 @@ class _View:
     gradient: FloatArray
     hessian: FloatArray
 
-    def take(self, rows: IntArray, other: _View, of: NDArray[np.bool_]) -> None:
+    def take(self, rows: IntArray, other: _View, of: IntArray) -> None:
         """Put rows ``of`` another view in the place of ``rows``."""
         for name in ("theta", "mu", "value", "gradient", "hessian"):
             getattr(self, name)[rows] = getattr(other, name)[of]
+
+
+@dataclass(frozen=True, eq=False)
+class _Steps:
+    """Steps (nway, n, npar) of rows in several ways (see ``WAYS``) and the gains (nway, n) they promise."""
+
+    ways: tuple[tuple[float, float], ...]
+    move: FloatArray
+    promised: FloatArray
 
 
 class _Damping:
@@ -205,8 +218,8 @@ class _Problem:
     tolerance: float
     brisk: bool = False
 
-    def value(self, mu: FloatArray, theta: FloatArray, member: IntArray) -> FloatArray:
-        value = self.score(mu)[0] + self.prior.log_density(theta, member)
+    def value(self, likelihood: FloatArray, theta: FloatArray, member: IntArray) -> FloatArray:
+        value = likelihood + self.prior.log_density(theta, member)
         return np.where(np.isfinite(value), value, -np.inf)
 
     def look(self, theta: FloatArray, member: IntArray) -> _View:
@@ -214,14 +227,14 @@ class _Problem:
         step = _steps(theta, self.prior.sd[member]) if self.step is None else self.step[member]
         mu, slopes = differences(self.model, theta, member, step, central=not self.brisk)
         slopes = np.nan_to_num(slopes, posinf=0.0, neginf=0.0)
-        _, g, w = self.score(mu)
+        likelihood, g, w = self.score(mu)
         weight = 1.0 / self.prior.sd[member] ** 2
         pull = np.where(weight > 0.0, (theta - self.prior.mean[member]) * weight, 0.0)
         gradient = np.einsum("nop,no->np", slopes, g) - pull
         hessian = np.matmul(np.swapaxes(slopes * w[:, :, None], 1, 2), slopes)
         idx = np.arange(theta.shape[1])
         hessian[:, idx, idx] += weight
-        return _View(theta.copy(), mu, self.value(mu, theta, member), gradient, hessian)
+        return _View(theta.copy(), mu, self.value(likelihood, theta, member), gradient, hessian)
 
     def climb(
         self, start: FloatArray, member: IntArray, first: FloatArray, most: int, size: FloatArray | None = None,
@@ -231,34 +244,48 @@ class _Problem:
         damping = _Damping(first, size, start.shape[1])
         live = np.arange(len(start))
         for trial in range(most):
-            live = live[self.unfinished(at, live, patient=trial < PATIENCE)]
             live = live[damping.fails[live] < TRIES]
+            live, steps = self.unfinished(at, damping, live, patient=trial < PATIENCE)
             if not live.size:
                 break
-            self.advance(at, damping, live, member)
+            self.advance(at, damping, live, member, steps)
         move, left = _full_step(at, np.arange(len(start)))
         if self.brisk and self.tolerance > ROUGH:
             return Fit(at.theta, at.value, at.hessian, at.mu, left < self.tolerance)
         self.finish(at, np.flatnonzero(left < self.tolerance), move, member)
         return Fit(at.theta, at.value, at.hessian, at.mu, left < max(NEAR, self.tolerance))
 
-    def unfinished(self, at: _View, live: IntArray, patient: bool) -> NDArray[np.bool_]:
-        """Which rows have more to gain than the tolerance; ``patient`` gives the improbable their chance."""
-        left = _full_step(at, live)[1]
-        if not self.brisk or patient:
-            return np.asarray(left >= self.tolerance)
-        gap = np.max(at.value) - (at.value[live] + left)
-        return np.asarray(left >= self.tolerance * np.exp(np.clip(gap / OF_INTEREST, 0.0, 50.0)))
+    def unfinished(self, at: _View, damping: _Damping, live: IntArray, patient: bool) -> tuple[IntArray, _Steps]:
+        """Rows with more to gain than the tolerance, and their steps; ``patient`` gives the improbable their chance."""
+        hessian, usual = at.hessian[live], damping.of(live, at.hessian[live])
+        ways = self.ways(live.size, usual.shape[1])
+        dampings = np.stack([0.0 * usual, *(tighter * usual for tighter, _ in ways)])
+        move, promised = damped_step(hessian, at.gradient[live], dampings)
+        left, wanted = promised[0], self.tolerance
+        if self.brisk and not patient:
+            gap = np.max(at.value) - (at.value[live] + left)
+            wanted = self.tolerance * np.exp(np.clip(gap / OF_INTEREST, 0.0, 50.0))
+        keep = left >= wanted
+        return live[keep], _Steps(ways, move[1:, keep], promised[1:, keep])
 
-    def advance(self, at: _View, damping: _Damping, live: IntArray, member: IntArray) -> None:
-        """Try one step with every live row and keep those that gain."""
-        hessian = at.hessian[live]
-        move, promised = damped_step(hessian, at.gradient[live], damping.of(live, hessian))
-        trial = self.look(at.theta[live] + move, member[live])
-        gain = trial.value - at.value[live]
-        good = trial.value > at.value[live]
-        at.take(live[good], trial, good)
-        damping.ease(live[good], gain[good] / promised[good])
+    def ways(self, live: int, npar: int) -> tuple[tuple[float, float], ...]:
+        """Ways to step that fit into one look: rows are nearly free while they are few."""
+        return WAYS[: max(1, ROWS_AT_ONCE // (live * (npar + 1)))] if self.brisk else WAYS[:1]
+
+    def advance(self, at: _View, damping: _Damping, live: IntArray, member: IntArray, steps: _Steps) -> None:
+        """Try a step of every live row, or several, and keep the best of those that gain."""
+        tighter, longer = np.array(steps.ways).T
+        tried = np.tile(live, longer.size)
+        moves = (longer[:, None, None] * steps.move).reshape(tried.size, -1)
+        trial = self.look(at.theta[tried] + moves, member[tried])
+        way = np.argmax(trial.value.reshape(longer.size, -1), axis=0)
+        rows = np.arange(live.size)
+        pick = way * live.size + rows
+        gain = trial.value[pick] - at.value[live]
+        good = trial.value[pick] > at.value[live]
+        at.take(live[good], trial, pick[good])
+        damping.relative[live] *= np.where(good, tighter[way], tighter.max())
+        damping.ease(live[good], (gain / steps.promised[way, rows])[good])
         damping.tighten(live[~good])
 
     def finish(self, at: _View, rows: IntArray, move: FloatArray, member: IntArray) -> None:
@@ -267,7 +294,7 @@ class _Problem:
             return
         theta = at.theta[rows] + move[rows]
         mu = self.model(theta, member[rows])
-        value = self.value(mu, theta, member[rows])
+        value = self.value(self.score(mu)[0], theta, member[rows])
         fine = value > at.value[rows] - self.tolerance
         at.theta[rows[fine]], at.mu[rows[fine]], at.value[rows[fine]] = theta[fine], mu[fine], value[fine]
 
@@ -327,15 +354,17 @@ def _scaled(hessian: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def damped_step(hessian: FloatArray, gradient: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Step (n, npar) up a quadratic, and the gain (n,) it promises, shortened by a ``damping`` (n, npar)."""
+    """Step (..., n, npar) up a quadratic and the gain (..., n) it promises; ``damping`` (..., n, npar) shortens it."""
     scaled, scale = _scaled(hessian)
     slope = gradient / scale
     idx = np.arange(hessian.shape[1])
-    damped = scaled.copy()
-    damped[:, idx, idx] += damping / scale**2 + 1e-12
-    move = np.linalg.solve(damped, slope[:, :, None])[:, :, 0]
-    promised = np.sum(move * slope, axis=1) - 0.5 * np.einsum("np,npq,nq->n", move, scaled, move)
-    return move / scale, promised
+    damped = np.empty((*damping.shape, idx.size))
+    damped[:] = scaled
+    damped[..., idx, idx] += damping / scale**2 + 1e-12
+    move = np.linalg.solve(damped, np.broadcast_to(slope, damping.shape)[..., None])
+    bend = np.matmul(scaled, move)[..., 0]
+    move = move[..., 0]
+    return move / scale, np.sum(move * (slope - 0.5 * bend), axis=-1)
 
 
 def standard_errors(fitted: Fit, y: FloatArray, member: int = 0) -> tuple[FloatArray, float]:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from analysis.course import NCOMMON, PER_HOLD, Course, lay
 from analysis.fitcurves import fit_curves
 from analysis.gas import choked_throughput_pa_m3_s, drilled_hole_m, saturation_pressure_pa
 from analysis.holdmodel import (
@@ -20,11 +21,7 @@ from analysis.holdmodel import (
     LN_PORE,
     LN_RATE,
     MIX,
-    NCOMMON,
-    PER_HOLD,
-    Course,
     mix_share,
-    parts_of,
     predict,
 )
 from analysis.laws import LeakLaw, equivalent_form, family, slip_b
@@ -339,26 +336,14 @@ def _loss_5min(posterior: Posterior, course: Course, shut_pa: float | None) -> f
 
     ``shut_pa`` is the pressure read at the shut; None where the log begins later.
     """
-    hold = course.nhold - 1
-    start = float(course.start_since_shut_s[hold])
-    t = start + (300.0 - min(start, 200.0)) * np.linspace(0.0, 1.0, 41)[1:] ** 2
-    only = Course(
-        np.diff(np.concatenate([[start], t])),
-        np.zeros(t.size),
-        np.zeros(t.size, dtype=np.intp),
-        t,
-        np.array([start]),
-        course.room_pa,
-        course.first_pa,
-        course.bow_per_pa,
-    )
+    start = float(course.held[-1].since_shut_s[0])
     theta = posterior.peak
-    shut_pa = theta[NCOMMON + PER_HOLD * hold] if shut_pa is None else shut_pa
+    # Straight at the rate at one fifth of room pressure: near enough to lay the nodes.
     rate = float(np.exp(min(theta[LN_RATE], 12.0))) / course.room_pa
-    only = replace(only, parts=parts_of(only.dt_s * rate))
-    at = NCOMMON + PER_HOLD * hold
-    row = np.concatenate([theta[:NCOMMON], theta[at : at + PER_HOLD]])[None]
-    curve = predict(only, posterior.members.tables, row, np.array([posterior.best]))[0]
+    t = np.linspace(start, start + 300.0 - min(start, 200.0), 50)
+    longer = replace(course, held=(*course.held[:-1], lay(t, (t - start) * rate, t[-1:])))
+    curve = predict(longer, posterior.members.tables, theta[None], np.array([posterior.best]))[0]
+    shut_pa = theta[-PER_HOLD] if shut_pa is None else shut_pa
     return float(curve[-1] - shut_pa)
 
 

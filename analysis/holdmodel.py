@@ -1,8 +1,8 @@
 """The curve of a hold: box pressure against time for thousands of parameter vectors in one sweep.
 
-Mass balance ``V dp/dt = R T (leak) + release`` stepped on the very times of the
-readings, every parameter vector a row of one array, so that a family of laws with all its derivatives costs
-one pass. The leak law enters as a table in ``sqrt(1 - r)``, in which every law is smooth up to r = 1.
+Mass balance ``V dp/dt = R T (leak) + release`` stepped on the nodes of a course, every parameter vector a row of one
+array, so that a family of laws with all its derivatives costs one pass. The leak law enters as a table in
+``sqrt(1 - r)``, in which every law is smooth up to r = 1; inflow is stepped by Adams and Bashforth's third order.
 
 Heat: the gas's energy balance ``m cv dT/dt = mdot (cp T0 - cv T) - h A (T - Tw)`` gives both the warming up
 after a pump-down and the warmth that the inflow keeps in the gas. Release: moisture (saturating in time from
@@ -11,75 +11,22 @@ the shut) and air stored in the first ply (one pore node that remembers the pump
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from analysis.course import NCOMMON, PER_HOLD, Course, Driven
 from analysis.gas import GAMMA, R_REF
 from analysis.laws import LeakLaw
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST, LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH, ZERO = range(9)
-NCOMMON = 9
-PER_HOLD = 3
-"""Parameters of each hold after the common ones: start pressure Pa, what the gas lacks at the shut because it is
-cold Pa (negative when it is warm), ln of its leak's ratio."""
+LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST, LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH, ZERO = range(NCOMMON)
 CV_OVER_R = 2.5
-LARGEST_STEP = 0.015
-"""Share of room pressure that a box should gain at most in one step of the integration."""
-MOST_PARTS = 6
 _NODES = 2049
-
-
-@dataclass(frozen=True, eq=False)
-class Course:
-    """The steps of one session of holds, from its first reading to its last.
-
-    Arrays (nstep,): ``dt_s``; ``p_pa`` the measured pressure in the middle of a driven step (pump-down, soak,
-    let-up), unused in a hold; ``hold`` the hold's number or -1; ``since_shut_s`` time from the shut to the
-    step's end; ``start_since_shut_s`` (nhold,) to the window's start;
-    ``parts`` into how many steps of the integration each is cut, None for one each; ``moisture_most_pa`` the
-    ceiling of the wood's vapour. Readings are predicted at
-    the end of every step with ``hold >= 0``.
-    """
-
-    dt_s: FloatArray
-    p_pa: FloatArray
-    hold: IntArray
-    since_shut_s: FloatArray
-    start_since_shut_s: FloatArray
-    room_pa: float
-    first_pa: float
-    bow_per_pa: float = 0.0
-    parts: IntArray | None = None
-    moisture_most_pa: float = np.inf
-
-    @property
-    def stretches(self) -> list[slice]:
-        """Runs of steps that belong to one hold, or to none, in order."""
-        cuts = np.flatnonzero(np.diff(self.hold)) + 1
-        edges = [0, *cuts.tolist(), self.hold.size]
-        return [slice(a, b) for a, b in itertools.pairwise(edges)]
-
-    @property
-    def nhold(self) -> int:
-        """How many holds the session has."""
-        return self.start_since_shut_s.size
-
-    @property
-    def npar(self) -> int:
-        """Length of a parameter vector."""
-        return NCOMMON + PER_HOLD * self.nhold
-
-
-def parts_of(gain: FloatArray) -> IntArray:
-    """Parts to cut steps into that gain a share ``gain`` (nstep,) of room pressure each."""
-    return np.clip(np.ceil(np.abs(gain) / LARGEST_STEP), 1, MOST_PARTS).astype(np.intp)
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,7 +87,7 @@ def predict(course: Course, tables: LawTables, theta: FloatArray, member: IntArr
     Parameters
     ----------
     course
-        The steps.
+        What was done, and where the holds are stepped and read.
     tables
         The laws; ``member`` (n,) says which one each row takes.
     theta
@@ -152,27 +99,57 @@ def predict(course: Course, tables: LawTables, theta: FloatArray, member: IntArr
 
     Returns
     -------
-    (n, nobs) pressures in Pa at the ends of the steps that belong to holds.
+    (n, nobs) readings in Pa, hold by hold.
     """
     sweep = _Sweep(course, tables, theta, member)
-    held: list[FloatArray] = []
-    for stretch in course.stretches:
-        if course.hold[stretch.start] < 0:
-            sweep.driven(stretch)
-        else:
-            held.extend(sweep.hold(stretch))
-    return np.stack(held, axis=1) * course.room_pa + theta[:, ZERO, None]
+    seen = []
+    for number, (driven, held) in enumerate(zip(course.driven, course.held, strict=True)):
+        sweep.drive(driven)
+        seen.append(sweep.hold(number).T @ held.to_readings)
+    return np.concatenate(seen, axis=1) * course.room_pa + theta[:, ZERO, None]
 
 
-class _Held:
-    """A box on its own, all rows: leak rate, ratio, gas warmth and its loss, air as ratio, moisture come."""
+class _Box:
+    """A box on its own, all rows: leak rate, its air as ratio, gas warmth; pressure ratio, what is left to the room."""
 
-    def __init__(self, k: FloatArray, r: FloatArray, warm: FloatArray, loss: FloatArray) -> None:
-        self.k, self.r, self.warm, self.loss = k, r, warm, loss
+    def __init__(self, k: FloatArray, r: FloatArray, warm: FloatArray) -> None:
+        self.k, self.r, self.warm = k, r, warm
+        self.left = np.maximum(1.0 - r, 0.0)
         self.mass = r / (1.0 + warm)
-        self.wet = np.zeros_like(r)
-        self.last: FloatArray | None = None
-        self.dt_last = 0.0
+        self.aim: FloatArray | None = None
+
+    def take_in(self, gain: FloatArray, mass: FloatArray, loss: FloatArray, turn: float) -> None:
+        """Let in ``gain``; its compression warms the gas, exactly for an inflow that changes evenly.
+
+        ``mass`` is that in the middle of the step, ``loss`` what goes to the walls in it, ``turn`` its length over
+        that from the middle of the step before to its own.
+        """
+        aim, drop = _relaxation(gain, mass, loss)
+        lost = np.expm1(-drop)
+        warm = self.warm - aim
+        warm *= lost
+        warm += self.warm
+        if self.aim is not None:
+            # How far the warmth trails behind an aim that moves: nothing in short steps, half the move in long ones.
+            lag = lost / drop
+            lost *= 0.5
+            lag += lost
+            lag += 1.0
+            lag *= turn
+            lag *= aim - self.aim
+            warm += lag
+        self.warm, self.aim = warm, aim
+        self.mass = self.mass + gain
+
+    def settle(self, wet: FloatArray, out: FloatArray) -> None:
+        """Pressure ratio, into ``out``, from air, warmth and the moisture come so far."""
+        r = self.warm + 1.0
+        r *= self.mass
+        r += wet
+        np.maximum(r, 0.0, out=r)
+        self.r = np.minimum(r, 2.0, out=out)
+        np.subtract(1.0, out, out=r)
+        self.left = np.maximum(r, 0.0, out=r)
 
 
 class _Sweep:
@@ -197,15 +174,16 @@ class _Sweep:
         moist = common[:, LN_MOIST]
         if np.isfinite(course.moisture_most_pa):
             moist = course.moisture_most_pa * np.tanh(moist / course.moisture_most_pa)
-        self.moist, self.warmth = moist / course.room_pa, common[:, LN_WARMTH] * course.room_pa
+        self.moist, self.loss = moist / course.room_pa, 1.0 / (CV_OVER_R * common[:, LN_WARMTH] * course.room_pa)
         self.pore, self.pore_rate = common[:, LN_PORE], common[:, LN_PORE_RATE]
         first = course.first_pa / course.room_pa
         self.pore_r = first + np.clip(theta[:, PORE_FILL], 0.0, 1.05) * (1.0 - first)
 
-    def driven(self, stretch: slice) -> None:
+    def drive(self, driven: Driven) -> None:
         """Steps in which the pressure is known: only the pores move."""
-        for r, dt in zip(self.course.p_pa[stretch] / self.course.room_pa, self.course.dt_s[stretch], strict=True):
-            self._breathe(r, dt)
+        steps = _each(driven.dt_s, self.pore_rate)
+        for r, step in zip((driven.p_pa / self.course.room_pa).tolist(), steps, strict=True):
+            self._drive_out(r, step, self.pore_r)
 
     def flow(self, left: FloatArray) -> FloatArray:
         """Leak's flow over that at one fifth of room pressure, mixes included, ``left`` short of the room's."""
@@ -226,103 +204,94 @@ class _Sweep:
         value += drive
         return value
 
-    def hold(self, stretch: slice) -> list[FloatArray]:
-        """Steps of the box on its own; the pressure ratio after every step."""
-        course = self.course
-        number = int(course.hold[stretch.start])
-        at, start = NCOMMON + PER_HOLD * number, course.start_since_shut_s[number]
-        own = self.theta[:, at : at + PER_HOLD]
-        since = np.concatenate([[start], course.since_shut_s[stretch]])[:, None]
-        moisture = -self.moist * np.expm1(-since / self.tau_moist)
-        k = self.rate * np.exp(np.clip(own[:, 2], -3.0, 3.0))
-        r = np.clip((own[:, 0] - self.theta[:, ZERO]) / course.room_pa, 1e-5, 1.2)
-        lack = own[:, 1] / course.room_pa
-        keeps = CV_OVER_R * self.warmth
-        held = _Held(k, r, self._warmth_at(start, r, k, keeps, lack), 1.0 / keeps)
-        out = []
-        for i, dt in enumerate(course.dt_s[stretch].tolist()):
-            parts = 1 if course.parts is None else int(course.parts[stretch.start + i])
-            wet = (moisture[i + 1] - moisture[i]) / parts
-            for _ in range(parts):
-                self._step(held, dt / parts, wet)
-            out.append(held.r)
+    def hold(self, number: int) -> FloatArray:
+        """Steps of the box on its own; the pressure ratio (nnode, n) at the nodes."""
+        held = self.course.held[number]
+        since_shut_s = held.since_shut_s
+        wet = self.moist * np.expm1(-since_shut_s[:, None] / self.tau_moist)
+        wet = wet[0] - wet
+        breath, loss = _each(held.dt_s, self.pore_rate), _each(held.dt_s, self.loss)
+        box = self._shut(number, float(since_shut_s[0]))
+        out, flows = np.empty((since_shut_s.size, box.r.size)), np.zeros((3, box.r.size))
+        out[0] = box.r
+        for i, (weights, turn) in enumerate(zip(held.weights_s, held.turns, strict=True)):
+            flows[i % 3] = self._inflow(box.k, box.r, box.left)
+            gain = weights @ flows if i else self._first_gain(box, flows[0], loss[0], float(held.dt_s[0]))
+            self._step(box, gain, breath[i], loss[i], turn)
+            box.settle(wet[i + 1], out[i + 1])
         return out
 
-    def _step(self, held: _Held, dt: float, wet: FloatArray) -> None:
-        """One step: inflow extrapolated from this step and the last (Adams-Bashforth), the first by the midpoint.
+    def _shut(self, number: int, start_s: float) -> _Box:
+        """The box at a hold's first node, ``start_s`` after its shut."""
+        room_pa, at = self.course.room_pa, NCOMMON + PER_HOLD * number
+        start_pa, lack, ratio = self.theta[:, at : at + PER_HOLD].T
+        k = self.rate * np.exp(np.clip(ratio, -3.0, 3.0))
+        r = np.clip((start_pa - self.theta[:, ZERO]) / room_pa, 1e-5, 1.2)
+        inflow = k * self.flow(np.maximum(1.0 - r, 0.0)) * start_s
+        aim, drop = _relaxation(inflow, r, self.loss * start_s)
+        cold = np.clip(-lack / room_pa / r * np.exp(-start_s * self.loss / r), -0.5, 0.5)
+        return _Box(k, r, cold - aim * np.expm1(-drop))
 
-        Heat is stepped exactly, pores semi-implicitly. Air comes in only until the box is as full as the room.
-        """
-        if dt <= 0.0:
-            return
-        r = held.r
-        left = 1.0 - r
-        np.maximum(left, 0.0, out=left)
-        from_pores = self._breathe(r, dt)
+    def _inflow(self, k: FloatArray, r: FloatArray, left: FloatArray) -> FloatArray:
+        """How fast the leak lets the ratio rise at ``r``, ``left`` short of the room, in a box that gives way."""
         flow = self.flow(left)
-        flow *= held.k
-        gain = self._gain(held, flow, left, dt)
-        held.last, held.dt_last = flow, dt
-        np.minimum(gain, left, out=gain)
+        flow *= k
         bow = self.course.bow_per_pa * self.course.room_pa
         if bow:
             gives = (2.0 * bow) * r
             gives += 1.0 - bow
-            gain /= gives
-        gain += from_pores
-        held.warm = _warmed(held.warm, gain / dt, held.mass + 0.5 * gain, held.loss, dt)
-        held.mass = held.mass + gain
-        held.wet = held.wet + wet
-        r = held.warm + 1.0
-        r *= held.mass
-        r += held.wet
-        np.maximum(r, 0.0, out=r)
-        held.r = np.minimum(r, 2.0, out=r)
+            flow /= gives
+        return flow
 
-    def _gain(self, held: _Held, flow: FloatArray, left: FloatArray, dt: float) -> FloatArray:
-        """What flows in over a step that begins with ``flow``."""
-        if held.last is None:
-            half = np.minimum((0.5 * dt) * flow, 0.5 * left)
-            return np.asarray(held.k * self.flow(np.maximum(left - half, 0.0)) * dt)
-        gain = flow - held.last
-        gain *= 0.5 * dt / held.dt_last
-        gain += flow
-        gain *= dt
-        return np.maximum(gain, 0.0, out=gain)
+    def _first_gain(self, box: _Box, flow: FloatArray, loss: FloatArray, dt: float) -> FloatArray:
+        """What flows in over the first step, by the flow in its middle."""
+        half = np.minimum(0.5 * dt * flow, 0.5 * box.left)
+        aim, drop = _relaxation(half, box.mass, 0.5 * loss)
+        warm = aim + (box.warm - aim) * np.exp(-drop)
+        r = (box.mass + half) * (1.0 + warm)
+        return self._inflow(box.k, r, np.maximum(1.0 - r, 0.0)) * dt
 
-    def _warmth_at(self, since: float, r: FloatArray, k: FloatArray, keeps: FloatArray, lack: FloatArray) -> FloatArray:
-        """Gas temperature over the walls', minus 1, some time after the shut: cold pump-down, warm inflow."""
-        cold = -lack / r * np.exp(-since / (keeps * r))
-        return _warmed(np.zeros_like(r), k * self.flow(np.maximum(1.0 - r, 0.0)), r, 1.0 / keeps, since) + np.clip(
-            cold, -0.5, 0.5
-        )
+    def _step(self, box: _Box, gain: FloatArray, breath: FloatArray, loss: FloatArray, turn: float) -> None:
+        """One step in which the leak gives ``gain``, at most until the box is as full as the room."""
+        np.minimum(gain, box.left, out=gain)
+        np.maximum(gain, 0.0, out=gain)
+        middle = 0.5 * gain
+        r = middle + box.r
+        # What the pores give enters implicitly.
+        ease = self.pore * r
+        ease += self.pore_r
+        given = self._drive_out(r, breath, ease)
+        given *= self.pore
+        gain += given
+        middle = 0.5 * gain
+        middle += box.mass
+        box.take_in(gain, middle, loss, turn)
 
-    def _breathe(self, r: FloatArray | float, dt: float) -> FloatArray:
-        """Let the pores give or take air for ``dt`` at box ratio ``r``; returns what the box gains."""
-        step = dt * self.pore_rate
+    def _drive_out(self, r: FloatArray | float, step: FloatArray, ease: FloatArray) -> FloatArray:
+        """Let the pores breathe against a box at ``r``; returns by how much their ratio falls."""
         change = self.pore_r * self.pore_r
         change -= r * r
         change *= step
-        step *= self.pore_r
-        step += 1.0
-        change /= step
+        slowed = step * ease
+        slowed += 1.0
+        change /= slowed
         self.pore_r = self.pore_r - change
-        return np.multiply(self.pore, change, out=change)
+        return change
 
 
-def _warmed(warm: FloatArray, inflow: FloatArray, mass: FloatArray, loss: FloatArray, dt: float) -> FloatArray:
-    """Gas temperature over the walls', minus 1, after ``dt``: compression by the inflow against loss to the walls.
+def _each(dt_s: FloatArray, per_s: FloatArray) -> FloatArray:
+    """What every row does in every step, (nstep, n)."""
+    return np.asarray(np.multiply.outer(dt_s, per_s))
 
-    ``inflow`` and ``mass`` are over room pressure (per second; mean of the step); ``mass / loss`` is the time
-    constant of the loss to the walls, s.
+
+def _relaxation(inflow: FloatArray, mass: FloatArray, loss: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Warmth the gas tends to (its temperature over the walls', minus 1), and by how many e-folds in a step.
+
+    Compression by the inflow against loss to the walls, all over room pressure and for the whole step.
     """
     total = inflow + loss
     np.maximum(total, 1e-12, out=total)
-    end = inflow * (GAMMA - 1.0)
-    end /= total
-    total *= -dt
+    aim = inflow * (GAMMA - 1.0)
+    aim /= total
     total /= np.maximum(mass, 1e-6)
-    np.exp(total, out=total)
-    total *= warm - end
-    total += end
-    return total
+    return aim, total

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from acquisition.records import Box, Log, LogHeader, Pump, Uncertain
 from acquisition.units import GaugeUnit, from_absolute_pa
+from analysis.course import NCOMMON, PER_HOLD, Course, Driven, Held, lay
 from analysis.engine import differences
 from analysis.estimate import steady_drift_m2
 from analysis.gas import choked_throughput_pa_m3_s
@@ -21,9 +22,6 @@ from analysis.holdmodel import (
     LN_MOIST,
     LN_PORE,
     LN_RATE,
-    NCOMMON,
-    PER_HOLD,
-    Course,
     LawTables,
     make_tables,
     predict,
@@ -163,7 +161,9 @@ class _Layout:
 
     def __init__(self, trace: Trace, schedule: Schedule, leak_m2: float) -> None:
         self.trace, self.schedule, self.leak_m2 = trace, schedule, leak_m2
-        self.steps: list[tuple[float, float, int, float]] = []
+        self.driven: list[Driven] = []
+        self.held: list[Held] = []
+        self.before: list[tuple[float, float]] = []
         self.counts: list[float] = []
         self.windows: list[Window] = []
         self.clock, self.p_pa = 0.0, trace.room_pa
@@ -187,7 +187,7 @@ class _Layout:
         self.p_pa = to_pa
 
     def _driven(self, seconds: float, p_pa: float) -> None:
-        self.steps.append((seconds, p_pa, -1, 0.0))
+        self.before.append((seconds, p_pa))
         self.clock += seconds
 
     def hold(self, number: int, start_pa: float) -> None:
@@ -196,22 +196,20 @@ class _Layout:
         guard = min(8.0, 0.05 * length)
         blocks = int(np.clip(length / self.interval_s, 4, BLOCKS))
         since = guard + (length - guard) * np.linspace(0.0, 1.0, blocks + 1) ** 1.3
-        dt = np.diff(since)
-        self.steps += [(float(d), 0.0, number, float(s)) for d, s in zip(dt, since[1:], strict=True)]
+        dt, rate = np.diff(since), rate_of_area(self.trace, self.leak_m2)
+        self.driven.append(Driven(*np.array(self.before).reshape(-1, 2).T))
+        self.held.append(lay(since, (start_pa + rate * since) / self.trace.room_pa, since[1:]))
+        self.before = []
         self.counts += [max(float(d) / self.interval_s, 1.0) for d in dt]
         soak = self.schedule.soak_s if number == 0 else 0.0
         seen = HoldSeen(self.clock, self.clock, self.clock + length, self.clock - soak, None, None, True)
         self.windows.append(Window(self.clock + guard, self.clock + length, self.clock, seen))
         self.clock += length
-        rate = rate_of_area(self.trace, self.leak_m2)
         self.p_pa = min(start_pa + rate * length, FULL_SHARE * self.trace.room_pa)
 
     def course(self) -> Course:
-        dt, p, hold, since = zip(*self.steps, strict=True)
-        guards = np.array([w.start_s - w.shut_s for w in self.windows])
-        numbers = np.array(hold, dtype=np.intp)
-        room = self.trace.room_pa
-        return Course(np.array(dt), np.array(p), numbers, np.array(since), guards, room, room, bow_per_pa(self.trace))
+        room_pa = self.trace.room_pa
+        return Course(tuple(self.driven), tuple(self.held), room_pa, room_pa, bow_per_pa(self.trace))
 
 
 def u_log_rate(session: Session) -> float:

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
+from analysis.course import NCOMMON, PER_HOLD, Course
 from analysis.engine import Fit, Prior, Score, fit
-from analysis.holdmodel import LN_RATE, NCOMMON, PER_HOLD, Course, LawTables, make_tables, predict
+from analysis.holdmodel import LN_RATE, LawTables, make_tables, predict
 from analysis.laws import LeakLaw, family
 from analysis.priors import NO_LEAK_PRIOR, ReleasePrior
 from analysis.readings import Observed, blurred_score, make_score

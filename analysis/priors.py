@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.course import NCOMMON, PER_HOLD
 from analysis.gas import GAMMA, choked_throughput_pa_m3_s, saturation_pressure_pa
 from analysis.holdmodel import (
     LN_MOIST,
@@ -22,8 +23,6 @@ from analysis.holdmodel import (
     LN_TAU_MOIST,
     LN_WARMTH,
     MIX,
-    NCOMMON,
-    PER_HOLD,
     PORE_FILL,
     ZERO,
 )

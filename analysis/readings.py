@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from acquisition.units import ZERO_CELSIUS_K
+from analysis.course import Course, Driven, lay
 from analysis.engine import Score, gaussian_score
 from analysis.gas import saturation_pressure_pa
-from analysis.holdmodel import Course, parts_of
 from analysis.panels import bow_compliance_m3_per_pa
 from analysis.phases import HoldSeen
 from analysis.trace import Trace
@@ -27,7 +27,6 @@ GAUGE_LAG_S = 1.0
 BLOCKS = 28
 FULL_SHARE = 0.95
 """Readings past this share of room pressure are not fitted: there the leak law's last bend rules."""
-ROOM_SCALE_PA = 1e5
 WETTEST = 0.9
 """Largest water activity of a box's wood: memory, shop plywood stands at 0.3 to 0.65."""
 MOST_STEPS = 2
@@ -51,7 +50,8 @@ class Observed:
     """Condensed readings of a session: values Pa, counts, and the hold each belongs to; arrays (nobs,).
 
     ``t_s`` on the session's clock; ``half_pa`` half a display step for a coarse gauge, else 0;
-    ``noise_pa`` the standard deviation of a single reading; ``block`` the block each value came from.
+    ``noise_pa`` the standard deviation of a single reading; ``block`` the block each value came from;
+    ``spread_s2`` the variance of the times of the readings behind each value.
     """
 
     t_s: FloatArray
@@ -62,6 +62,7 @@ class Observed:
     half_pa: float
     noise_pa: float
     discrepancy_pa: float
+    spread_s2: FloatArray
 
 
 def fit_window(trace: Trace, hold: HoldSeen) -> Window | None:
@@ -112,7 +113,7 @@ def observe(
         for window in own:
             parts.append(_condense(trace, window, offset, number, coarse))
             number += 1
-    t, y, count, hold, block = (np.concatenate([part[k] for part in parts]) for k in range(5))
+    t, y, count, hold, block, spread = (np.concatenate([part[k] for part in parts]) for k in range(6))
     order = np.lexsort((y, t))
     swing = float(np.ptp(y))
     observed = Observed(
@@ -124,6 +125,7 @@ def observe(
         0.5 * lead.resolution_pa if coarse else 0.0,
         max(noise_pa, 0.2 * lead.resolution_pa if coarse else 0.29 * lead.resolution_pa, 0.5),
         1.0 + 1.6e-4 * swing,
+        spread[order],
     )
     return observed, _course(traces, windows, offsets, observed)
 
@@ -144,7 +146,7 @@ def _condense(
     offset: float,
     number: int,
     coarse: bool,
-) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.intp], NDArray[np.intp]]:
+) -> tuple[FloatArray, ...]:
     inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
     t, p = trace.t_s[inside], trace.p_pa[inside]
     s = t - window.shut_s
@@ -155,9 +157,10 @@ def _condense(
     group = _groups(block, p if coarse else None)
     count = np.bincount(group).astype(np.float64)
     mean_t, mean_p = np.bincount(group, t) / count, np.bincount(group, p) / count
-    own_block = np.zeros(count.size, dtype=np.intp)
+    spread = np.bincount(group, (t - mean_t[group]) ** 2) / count
+    own_block = np.zeros(count.size)
     own_block[group] = block
-    return mean_t + offset, mean_p, count, np.full(count.size, number), own_block + number * BLOCKS
+    return mean_t + offset, mean_p, count, np.full(count.size, number), own_block + number * BLOCKS, spread
 
 
 def _groups(block: NDArray[np.intp], level: FloatArray | None) -> NDArray[np.intp]:
@@ -174,36 +177,22 @@ def _course(
     offsets: Sequence[float],
     observed: Observed,
 ) -> Course:
-    """Steps of the model: driven through pump-downs and soaks, free in the windows, ending at every reading."""
-    flat = [
-        (trace, window, offset) for trace, own, offset in zip(traces, windows, offsets, strict=True) for window in own
-    ]
+    """What was done before every window, and where the curve in it is stepped and read."""
+    flat = [(window, offset) for own, offset in zip(windows, offsets, strict=True) for window in own]
     all_t = np.concatenate([trace.t_s + offset for trace, offset in zip(traces, offsets, strict=True)])
     all_p = np.concatenate([trace.p_pa for trace in traces])
-    steps: list[tuple[float, float, int, float]] = []
-    clock = float(all_t[0])
-    for number, (_, window, offset) in enumerate(flat):
-        start = window.start_s + offset
-        for a, b, p in _driven(all_t, all_p, clock, start):
-            steps.append((b - a, p, -1, 0.0))
-        clock = start
-        for t in observed.t_s[observed.hold == number]:
-            steps.append((max(float(t) - clock, 0.0), 0.0, number, float(t) - window.shut_s - offset))
-            clock = max(clock, float(t))
-    dt, p_mid, hold, since = zip(*steps, strict=True)
-    starts = np.array([w.start_s - w.shut_s for _, w, _ in flat])
-    lead = traces[-1]
+    lead, clock = traces[-1], float(all_t[0])
+    driven, held = [], []
+    for number, (window, offset) in enumerate(flat):
+        own = observed.hold == number
+        driven.append(_driven(all_t, all_p, clock, window.start_s + offset))
+        since = observed.t_s[own] - window.shut_s - offset
+        rough = np.maximum.accumulate(observed.y_pa[own]) / lead.room_pa
+        start = window.start_s - window.shut_s
+        held.append(lay(np.r_[start, since], np.r_[rough[0], rough], since, observed.spread_s2[own]))
+        clock = float(observed.t_s[own][-1])
     return Course(
-        np.array(dt),
-        np.array(p_mid),
-        np.array(hold, dtype=np.intp),
-        np.array(since),
-        starts,
-        lead.room_pa,
-        float(all_p[0]),
-        bow_per_pa(lead),
-        _parts(observed, np.array(hold)),
-        _moisture_most_pa(lead),
+        tuple(driven), tuple(held), lead.room_pa, float(all_p[0]), bow_per_pa(lead), _moisture_most_pa(lead)
     )
 
 
@@ -211,15 +200,6 @@ def _moisture_most_pa(trace: Trace) -> float:
     """Pressure the wood's moisture cannot pass, Pa: its own vapour pressure when nearly wet."""
     wood_c = trace.log.header.wood_C
     return WETTEST * saturation_pressure_pa(trace.room_k if wood_c is None else wood_c + ZERO_CELSIUS_K)
-
-
-def _parts(observed: Observed, hold: NDArray[np.intp]) -> NDArray[np.intp]:
-    """How finely each step is integrated: steps in which much of the box fills are cut."""
-    parts = np.ones(hold.size, dtype=np.intp)
-    for number in range(int(observed.hold.max()) + 1):
-        level = np.maximum.accumulate(observed.y_pa[observed.hold == number])
-        parts[hold == number] = parts_of(np.diff(level, prepend=level[0]) / ROOM_SCALE_PA)
-    return parts
 
 
 def bow_per_pa(trace: Trace) -> float:
@@ -236,15 +216,14 @@ def bow_per_pa(trace: Trace) -> float:
     return min(known / trace.volume_m3, 0.2 / trace.room_pa)
 
 
-def _driven(t: FloatArray, p: FloatArray, start: float, end: float) -> list[tuple[float, float, float]]:
+def _driven(t: FloatArray, p: FloatArray, start: float, end: float) -> Driven:
     """At most 8 stretches between two times with the mean pressure measured in each."""
     if end - start <= 0.5:
-        return []
+        return Driven(np.empty(0), np.empty(0))
     edges = np.linspace(start, end, min(8, max(2, int((end - start) / 4.0))) + 1)
     middle = 0.5 * (edges[:-1] + edges[1:])
     inside = (t >= start) & (t <= end)
-    level = np.interp(middle, t[inside], p[inside]) if inside.any() else np.interp(middle, t, p)
-    return [(float(a), float(b), float(x)) for a, b, x in zip(edges[:-1], edges[1:], level, strict=True)]
+    return Driven(np.diff(edges), np.interp(middle, t[inside], p[inside]) if inside.any() else np.interp(middle, t, p))
 
 
 def blurred_score(observed: Observed, blur: float) -> Score:

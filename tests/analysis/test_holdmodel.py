@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
+from analysis.course import NCOMMON, PER_HOLD, Course, Driven, Held
 from analysis.holdmodel import (
     LN_MOIST,
     LN_PORE,
@@ -16,11 +17,8 @@ from analysis.holdmodel import (
     LN_TAU_MOIST,
     LN_WARMTH,
     MIX,
-    NCOMMON,
-    PER_HOLD,
     PORE_FILL,
     ZERO,
-    Course,
     make_tables,
     mix_share,
     predict,
@@ -30,23 +28,24 @@ from analysis.laws import family
 ROOM_PA = 101_325.0
 HOLE, SHARP, BETWEEN, INERTIAL, SEEP, SLIP = family()
 NOTHING = -60.0
+NO_STEPS = Driven(np.empty(0), np.empty(0))
 
 
 def course(*stretches, start_pa=15_000.0, first_pa=None, bow=0.0):
-    """Steps of 1 s: ``("hold", seconds)`` or ``("driven", seconds, pressure)``."""
-    dt, p, hold, since, number = [], [], [], [], 0
+    """Steps of 1 s, read after each: ``("hold", seconds)`` or ``("driven", seconds, pressure)``."""
+    driven, held, before = [], [], NO_STEPS
     for kind, seconds, *level in stretches:
-        n = int(seconds)
-        dt += [1.0] * n
-        held = kind == "hold"
-        p += [0.0 if held else level[0]] * n
-        hold += [number if held else -1] * n
-        since += list(np.arange(1.0, n + 1.0)) if held else [0.0] * n
-        number += held
-    return Course(
-        np.array(dt), np.array(p), np.array(hold, dtype=np.intp), np.array(since), np.zeros(number), ROOM_PA,
-        start_pa if first_pa is None else first_pa, bow,
-    )  # fmt: skip
+        if kind == "hold":
+            driven.append(before)
+            held.append(Held(np.arange(seconds + 1.0), np.eye(seconds + 1)[:, 1:]))
+            before = NO_STEPS
+        else:
+            before = joined(before, Driven(np.ones(seconds), np.full(seconds, level[0])))
+    return Course(tuple(driven), tuple(held), ROOM_PA, start_pa if first_pa is None else first_pa, bow)
+
+
+def joined(before, after):
+    return Driven(np.r_[before.dt_s, after.dt_s], np.r_[before.p_pa, after.p_pa])
 
 
 def parameters(plan, rate=100.0, start_pa=15_000.0, **terms):
@@ -256,4 +255,4 @@ def test_shapes_of_a_course():
     plan = course(("driven", 5, 20_000.0), ("hold", 7), ("hold", 3))
     assert plan.nhold == 2
     assert plan.npar == NCOMMON + 2 * PER_HOLD
-    assert [(s.start, s.stop) for s in plan.stretches] == [(0, 5), (5, 12), (12, 15)]
+    assert curve(plan, parameters(plan)).size == 10

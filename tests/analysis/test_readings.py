@@ -116,30 +116,35 @@ def test_holds_are_numbered_and_their_blocks_kept_apart():
 # --- the course ------------------------------------------------------------------------------------------
 
 
+def covered_s(course):
+    """Seconds from the first reading of a session to the last node of its last hold, pauses between included."""
+    return sum(d.dt_s.sum() for d in course.driven) + sum(np.ptp(h.since_shut_s) for h in course.held)
+
+
 def test_the_course_covers_the_log_from_its_first_reading_to_the_last_one_fitted():
     observed, course = condensed(trace(), (140.0, 360.0))
-    assert course.dt_s.sum() == pytest.approx(observed.t_s[-1], abs=1e-6)
-    assert np.count_nonzero(course.hold == 0) == observed.t_s.size
-    np.testing.assert_allclose(course.since_shut_s[course.hold == 0], observed.t_s - 140.0, atol=1e-9)
+    assert covered_s(course) == pytest.approx(observed.t_s[-1], abs=1e-6)
+    held = course.held[0]
+    assert held.since_shut_s[0] == pytest.approx(0.0, abs=1e-9)
+    assert held.to_readings.shape == (held.since_shut_s.size, observed.t_s.size)
+    # A curve that is the time itself is read at the readings' own times.
+    np.testing.assert_allclose(held.since_shut_s @ held.to_readings, observed.t_s - 140.0, atol=1e-9)
     assert course.first_pa == pytest.approx(ROOM_PA, abs=60.0)
     assert course.room_pa == pytest.approx(ROOM_PA)
 
 
 def test_driven_steps_carry_the_pressures_measured():
     made = trace()
-    _, course = condensed(made, (140.0, 360.0))
-    driven = course.hold < 0
-    middle = np.cumsum(course.dt_s)[driven] - 0.5 * course.dt_s[driven]
-    np.testing.assert_allclose(course.p_pa[driven], np.interp(middle, made.t_s, made.p_pa), rtol=0.02)
+    driven = condensed(made, (140.0, 360.0))[1].driven[0]
+    middle = np.cumsum(driven.dt_s) - 0.5 * driven.dt_s
+    np.testing.assert_allclose(driven.p_pa, np.interp(middle, made.t_s, made.p_pa), rtol=0.02)
 
 
-def test_stretches_part_the_course_into_driven_and_held():
-    _, course = condensed(trace(), (140.0, 200.0), (240.0, 360.0))
-    parts = course.stretches
-    assert [int(course.hold[s.start]) for s in parts] == [-1, 0, -1, 1]
-    assert parts[0].start == 0
-    assert parts[-1].stop == course.hold.size
-    assert all(a.stop == b.start for a, b in pairwise(parts))
+def test_what_is_done_between_two_holds_goes_before_the_second():
+    observed, course = condensed(trace(), (140.0, 200.0), (240.0, 360.0))
+    last_of_first = observed.t_s[observed.hold == 0][-1]
+    assert course.driven[0].dt_s.sum() == pytest.approx(140.0)
+    assert course.driven[1].dt_s.sum() == pytest.approx(240.0 - last_of_first)
 
 
 def test_linked_logs_share_one_clock():
@@ -147,7 +152,19 @@ def test_linked_logs_share_one_clock():
     seen = [Window(140.0, 200.0, 140.0, hold_seen()), Window(140.0, 360.0, 140.0, hold_seen())]
     observed, course = observe([made, made], [[seen[0]], [seen[1]]], [-600.0, 0.0], 10.0)
     assert observed.t_s[observed.hold == 0].max() <= -400.0
-    assert course.dt_s.sum() == pytest.approx(observed.t_s[-1] + 600.0, abs=1e-6)
+    assert covered_s(course) == pytest.approx(observed.t_s[-1] + 600.0, abs=1e-6)
+
+
+def test_a_block_is_read_as_the_mean_over_its_readings():
+    # A parabola's mean over a block is not its value at the block's mean time.
+    made = trace()
+    observed, course = condensed(made, (140.0, 360.0))
+    held = course.held[0]
+    inside = (made.t_s >= 140.0) & (made.t_s <= 360.0)
+    edges = np.r_[0, np.cumsum(observed.count)].astype(int)
+    t = made.t_s[inside] - 140.0
+    means = [np.mean(t[a:b] ** 2) for a, b in pairwise(edges)]
+    np.testing.assert_allclose(held.since_shut_s**2 @ held.to_readings, means, rtol=1e-9)
 
 
 # --- bow -------------------------------------------------------------------------------------------------
@@ -171,7 +188,7 @@ COUNT = np.array([3.0, 1.0, 8.0, 2.0])
 
 def observed_as(half_pa, noise_pa=150.0):
     n = np.arange(4)
-    return Observed(n * 1.0, Y, COUNT, np.zeros(4, dtype=np.intp), n, half_pa, noise_pa, 1.0)
+    return Observed(n * 1.0, Y, COUNT, np.zeros(4, dtype=np.intp), n, half_pa, noise_pa, 1.0, np.zeros(4))
 
 
 OFFSETS = [0.0, 100.0, -400.0, 846.0, 900.0, -1200.0, 1300.0, 3000.0, -20_000.0]
