@@ -111,6 +111,11 @@ def lay(since_s: FloatArray, r: FloatArray, at_s: FloatArray, spread_s2: FloatAr
     return Held(nodes, np.ascontiguousarray(weights.T))
 
 
+def rough_curve(since_s: FloatArray, start: float, rate_per_s: float) -> FloatArray:
+    """Pressure over the room's of a seep by its closed form, to lay nodes by; its rate is that of a ratio of 0.2."""
+    return np.asarray(np.tanh(np.arctanh(min(start, 0.99)) + rate_per_s / 0.96 * (since_s - since_s[0])))
+
+
 def _nodes(since_s: FloatArray, r: FloatArray) -> FloatArray:
     start, span = float(since_s[0]), float(since_s[-1] - since_s[0])
     t = np.unique(np.concatenate([np.linspace(start, start + span, _FINE), since_s]))

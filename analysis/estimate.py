@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from analysis.course import NCOMMON, PER_HOLD, Course, lay
+from analysis.course import NCOMMON, PER_HOLD, Course, lay, rough_curve
 from analysis.fitcurves import fit_curves
 from analysis.gas import choked_throughput_pa_m3_s, drilled_hole_m, saturation_pressure_pa
 from analysis.holdmodel import (
@@ -338,10 +338,10 @@ def _loss_5min(posterior: Posterior, course: Course, shut_pa: float | None) -> f
     """
     start = float(course.held[-1].since_shut_s[0])
     theta = posterior.peak
-    # Straight at the rate at one fifth of room pressure: near enough to lay the nodes.
-    rate = float(np.exp(min(theta[LN_RATE], 12.0))) / course.room_pa
+    rate = float(np.exp(min(theta[LN_RATE], 12.0)))
     t = np.linspace(start, start + 300.0 - min(start, 200.0), 50)
-    longer = replace(course, held=(*course.held[:-1], lay(t, (t - start) * rate, t[-1:])))
+    rough = rough_curve(t, theta[-PER_HOLD] / course.room_pa, rate / course.room_pa)
+    longer = replace(course, held=(*course.held[:-1], lay(t, rough, t[-1:])))
     curve = predict(longer, posterior.members.tables, theta[None], np.array([posterior.best]))[0]
     shut_pa = theta[-PER_HOLD] if shut_pa is None else shut_pa
     return float(curve[-1] - shut_pa)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from acquisition.records import Box, Log, LogHeader, Pump, Uncertain
 from acquisition.units import GaugeUnit, from_absolute_pa
-from analysis.course import NCOMMON, PER_HOLD, Course, Driven, Held, lay
+from analysis.course import NCOMMON, PER_HOLD, Course, Driven, Held, lay, rough_curve
 from analysis.engine import differences
 from analysis.estimate import steady_drift_m2
 from analysis.gas import choked_throughput_pa_m3_s
@@ -196,16 +196,16 @@ class _Layout:
         guard = min(8.0, 0.05 * length)
         blocks = int(np.clip(length / self.interval_s, 4, BLOCKS))
         since = guard + (length - guard) * np.linspace(0.0, 1.0, blocks + 1) ** 1.3
-        dt, rate = np.diff(since), rate_of_area(self.trace, self.leak_m2)
+        dt, rate, room_pa = np.diff(since), rate_of_area(self.trace, self.leak_m2), self.trace.room_pa
         self.driven.append(Driven(*np.array(self.before).reshape(-1, 2).T))
-        self.held.append(lay(since, (start_pa + rate * since) / self.trace.room_pa, since[1:]))
+        self.held.append(lay(since, rough_curve(since, start_pa / room_pa, rate / room_pa), since[1:]))
         self.before = []
         self.counts += [max(float(d) / self.interval_s, 1.0) for d in dt]
         soak = self.schedule.soak_s if number == 0 else 0.0
         seen = HoldSeen(self.clock, self.clock, self.clock + length, self.clock - soak, None, None, True)
         self.windows.append(Window(self.clock + guard, self.clock + length, self.clock, seen))
         self.clock += length
-        self.p_pa = min(start_pa + rate * length, FULL_SHARE * self.trace.room_pa)
+        self.p_pa = min(start_pa + rate * length, FULL_SHARE * room_pa)
 
     def course(self) -> Course:
         room_pa = self.trace.room_pa

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.course import LEAST_NODES, MOST_NODES, lay
+from analysis.course import LEAST_NODES, MOST_NODES, lay, rough_curve
 
 SECONDS = np.linspace(8.0, 600.0, 29)
 SLOW = np.linspace(0.15, 0.2, 29)
@@ -49,3 +49,11 @@ def test_a_mean_of_many_readings_counts_the_bend_between_them():
     # Readings evenly over 100 to 140 s: variance 40^2 / 12; the mean of t^2 there is 120^2 + 133.33.
     held = lay(SECONDS, QUICK, np.array([120.0]), np.array([40.0**2 / 12.0]))
     assert held.since_shut_s**2 @ held.to_readings[:, 0] == pytest.approx(120.0**2 + 40.0**2 / 12.0, rel=1e-9)
+
+
+def test_a_rough_curve_is_a_seeps_and_stays_below_the_room():
+    # dr/dt = rate (1 - r^2) / 0.96, so that it is the rate at r = 0.2.
+    t = np.linspace(8.0, 8.0 + 1e-3, 2)
+    first, second = rough_curve(t, 0.2, 0.01)
+    assert (second - first) / 1e-3 == pytest.approx(0.01, rel=1e-4)
+    assert rough_curve(SECONDS, 0.2, 0.1)[-1] <= 1.0
