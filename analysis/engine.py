@@ -270,7 +270,7 @@ class _Problem:
 
     def ways(self, live: int, npar: int) -> tuple[tuple[float, float], ...]:
         """Ways to step that fit into one look: rows are nearly free while they are few."""
-        return WAYS[: max(1, ROWS_AT_ONCE // (live * (npar + 1)))] if self.brisk else WAYS[:1]
+        return WAYS[: max(1, ROWS_AT_ONCE // (max(live, 1) * (npar + 1)))] if self.brisk else WAYS[:1]
 
     def advance(self, at: _View, damping: _Damping, live: IntArray, member: IntArray, steps: _Steps) -> None:
         """Try a step of every live row, or several, and keep the best of those that gain."""

@@ -130,13 +130,19 @@ def slip_b(share: float) -> float:
 
 @lru_cache(maxsize=1)
 def family() -> tuple[LeakLaw, ...]:
-    """Every law a fit weighs, with its prior: hole, sharp hole, mix, seep, slip; the fit finds the shares."""
+    """Every law a fit weighs, with its prior: hole, sharp hole, mix, crack, seep, slip; the fit finds the shares.
+
+    Hole and seep stand beside themselves with a little of the other, so that clean readings of a pure one are not
+    spread over mixes.
+    """
     return (
-        LeakLaw("hole", None, 0.528, 0.5, 0.22, hole_flow, (1.0 - TAINT, 1.0)),
+        LeakLaw("hole", None, 0.528, 0.5, 0.17, hole_flow, (1.0, 1.0)),
+        LeakLaw("hole", None, 0.528, 0.5, 0.05, hole_flow, (1.0 - TAINT, 1.0)),
         LeakLaw("hole", "sharp", 0.528, 0.5, 0.11, sharp_flow),
         LeakLaw("between", None, float("nan"), float("nan"), 0.2, hole_flow, (TAINT, 1.0 - TAINT)),
         LeakLaw("between", "crack", float("nan"), float("nan"), 0.14, seep_flow, _INERTIAL, crack=True),
-        LeakLaw("seep", None, 0.0, 1.0, 0.22, hole_flow, (0.0, TAINT)),
+        LeakLaw("seep", None, 0.0, 1.0, 0.17, hole_flow, (0.0, 0.0)),
+        LeakLaw("seep", None, 0.0, 1.0, 0.05, hole_flow, (0.0, TAINT)),
         LeakLaw("seep", "slip", float("nan"), 1.0, 0.11, slip_flow, (0.0, SLIP_MOST)),
     )
 

@@ -124,7 +124,7 @@ def observe(
         block[order].astype(np.intp),
         0.5 * lead.resolution_pa if coarse else 0.0,
         max(noise_pa, 0.2 * lead.resolution_pa if coarse else 0.29 * lead.resolution_pa, 0.5),
-        1.0 + 1.6e-4 * swing,
+        1.0 + 0.4e-4 * swing,
         spread[order],
     )
     return observed, _course(traces, windows, offsets, observed)

@@ -118,14 +118,20 @@ def _zero(
     On a baseline open to the room the gauge must read room pressure; what it is off by within three times
     its accuracy is its zero. A gauge that counts from the room needs no barometer for that.
     """
-    level = baseline_reading(p_pa)
-    u_fit = float(np.hypot(0.3 * resolution_pa, 0.0 if relative else u_room_pa))
+    still = _baseline(p_pa)
+    level, u_level = (None, 0.0) if still is None else (float(np.median(still)), _u_median(still))
+    u_fit = float(np.hypot(max(0.3 * resolution_pa, u_level), 0.0 if relative else u_room_pa))
     blind = float(np.hypot(accuracy_pa, u_room_pa if relative else 0.0))
     if level is None or abs(level - room_pa) > 3.0 * float(np.hypot(accuracy_pa, u_fit)) + resolution_pa:
         return 0.0, blind
     share = accuracy_pa**2 / (accuracy_pa**2 + u_fit**2)
     u_left = accuracy_pa * np.sqrt(1.0 - share)
     return share * (level - room_pa), float(np.hypot(u_left, u_room_pa if relative else 0.0))
+
+
+def _u_median(values: FloatArray) -> float:
+    """Standard uncertainty of the median of normal values."""
+    return float(np.sqrt(0.5 * np.pi / values.size) * np.std(values, ddof=1))
 
 
 def infer_resolution(reading: FloatArray) -> float:
@@ -181,14 +187,19 @@ def _contradicted(log: Log, order: NDArray[np.intp], barometer_pa: float) -> boo
 
 def baseline_reading(reading: FloatArray) -> float | None:
     """Level of the first readings if the gauge stood still there before it moved, else None."""
+    still = _baseline(reading)
+    return None if still is None else float(np.median(still))
+
+
+def _baseline(reading: FloatArray) -> FloatArray | None:
+    """The first readings in which the gauge stood still, if there are three or more of them."""
     if reading.size < 4:
         return None
     span = float(np.ptp(reading))
     first = reading[: max(3, min(reading.size // 4, 200))]
-    level = float(np.median(first[:3]))
-    still = np.abs(first - level) < 0.01 * max(span, 1e-12)
+    still = np.abs(first - float(np.median(first[:3]))) < 0.01 * max(span, 1e-12)
     run = int(np.argmin(still)) if not still.all() else still.size
-    return float(np.median(first[:run])) if run >= 3 else None
+    return first[:run] if run >= 3 else None
 
 
 def _volume(log: Log, box: Box | None) -> tuple[Uncertain | None, tuple[str, ...]]:

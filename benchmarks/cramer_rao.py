@@ -4,10 +4,10 @@
     python benchmarks/cramer_rao.py --quick      a quarter of the replicates
     python benchmarks/cramer_rao.py --write docs
 
-Clean data: a rigid vessel without wood from ``acquisition/simulated``, a fine absolute gauge with independent noise,
-volume, barometer and temperature known. The heat transfer to the walls is drawn from the fit's own prior in every
-replicate, so the bound is van Trees's: Fisher's information of the readings, from numerical slopes of the
-SIMULATOR's curve in ln area, start pressure, ln heat transfer and, for a mix, its share, plus the prior's.
+Clean data: a rigid vessel without wood from ``acquisition/simulated``, a fine absolute gauge with independent noise
+and no other error, volume, barometer and temperature known. The heat transfer to the walls is drawn from the fit's
+own prior in every replicate, so the bound is van Trees's: Fisher's information of the readings, from numerical slopes
+of the SIMULATOR's curve in ln area, start pressure, ln heat transfer and, for a mix, its share, plus the prior's.
 """
 
 from __future__ import annotations
@@ -15,7 +15,9 @@ from __future__ import annotations
 import argparse
 import os
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -74,7 +76,8 @@ def scenario(case: Case, heat: float, wall_m2: float, seed: int, start_pa: float
         Stage("baseline", 10.0), Stage("pump-down", 120.0, start_pa), Stage("soak", 40.0), Stage("hold", case.hold_s),
     )  # fmt: skip
     gauge = GaugeModel(resolution=1e-3, noise=case.noise_pa / 1e3, lag_s=0.0, interval_s=INTERVAL_S)
-    stated = Stated(volume_m3=VOLUME_M3, volume_u_m3=1e-8, barometer_pa=101_325.0, barometer_u_pa=1.0, room_c=20.0)
+    stated = Stated(volume_m3=VOLUME_M3, volume_u_m3=1e-8, barometer_pa=101_325.0, barometer_u_pa=1.0, room_c=20.0,
+                    accuracy=0.0)  # fmt: skip
     leak = Leak("panel-edges", case.area_mm2 * 1e-6, case.law)
     return Scenario(
         stages, (leak,), shell=Shell(VOLUME_M3, "none", wall_m2, 0.0, heat), gauge=gauge, stated=stated, seed=seed
@@ -147,10 +150,13 @@ def run(case: Case, times: int) -> list[str]:
     return [name, f"{100 * least:.3f} %", *_told(given, least), *_told(whole, least)]
 
 
-def _told(errors: FloatArray, least: float) -> tuple[str, str]:
-    """Ratio of the standard deviation to the bound with its own standard error, and the mean error."""
+def _told(errors: FloatArray, least: float) -> tuple[str, str, str]:
+    """Ratio of the standard deviation to the bound with its own standard error, that of the middle 90 %, mean error."""
     ratio = float(np.std(errors, ddof=1)) / least
-    return f"{ratio:.2f} ± {ratio / np.sqrt(2 * errors.size):.2f}", f"{100 * float(np.mean(errors)):+.3f} %"
+    low, high = np.quantile(errors, [0.05, 0.95])
+    middle = float(high - low) / (2.0 * 1.645 * least)
+    error = f"{ratio / np.sqrt(2 * errors.size):.2f}"
+    return f"{ratio:.2f} ± {error}", f"{middle:.2f}", f"{100 * float(np.mean(errors)):+.3f} %"
 
 
 def markdown(rows: Sequence[Sequence[str]], times: int) -> str:
@@ -159,8 +165,11 @@ def markdown(rows: Sequence[Sequence[str]], times: int) -> str:
         "# Beside the Cramer-Rao bound\n\n"
         f"{times} replicates a row, written by `python benchmarks/cramer_rao.py --write docs`. The bound is van\n"
         "Trees's, from slopes of the simulator's own curve and the readings of the fit's window; wanted are ratios of\n"
-        f"the standard deviation to it of at most {GIVEN} with the law given and {FOUND} with the law to be found.\n\n"
-        "| case | bound | law given | mean error | law to be found | mean error |\n|---|---|---|---|---|---|\n"
+        f"the standard deviation to it of at most {GIVEN} with the law given and {FOUND} with the law to be found.\n"
+        "Where the law has to be found, noise makes another one likely in a few tests of a hundred, and those rule\n"
+        "the standard deviation of the most exact tests; the middle 90 % leave them out.\n\n"
+        "| case | bound | law given | middle 90 % | mean error | law to be found | middle 90 % | mean error |\n"
+        "|---|---|---|---|---|---|---|---|\n"
     )
     return head + "".join("| " + " | ".join(row) + " |\n" for row in rows)
 
@@ -171,11 +180,12 @@ def main() -> None:
     words.add_argument("--quick", action="store_true")
     words.add_argument("--write", type=Path)
     given = words.parse_args()
-    times = 20 if given.quick else 80
+    times = 50 if given.quick else 200
     rows = []
-    for case in CASES:
-        rows.append(run(case, times))
-        print("  ".join(rows[-1]), flush=True)
+    with ProcessPoolExecutor() as pool:
+        for row in pool.map(partial(run, times=times), CASES):
+            rows.append(row)
+            print("  ".join(row), flush=True)
     if given.write:
         (given.write / "cramer-rao.md").write_text(markdown(rows, times), encoding="utf-8")
 

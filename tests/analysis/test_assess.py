@@ -200,14 +200,14 @@ def test_figures_are_one_area_in_four_ways(name):
 
 
 @pytest.mark.parametrize("name", list(ANSWERED))
-def test_a_law_is_named_at_95_percent_or_not_at_all(name):
+def test_a_law_is_named_at_90_percent_or_not_at_all(name):
     law = result(name).law
     assert sum(law.probability.values()) == pytest.approx(1.0)
     assert set(law.probability) == {"hole", "seep", "between"}
     if law.kind == "undetermined":
         assert (law.b, law.m, law.variant) == (None, None, None)
     else:
-        assert law.probability[law.kind] >= 0.95
+        assert law.probability[law.kind] >= 0.90
         assert -1.0 <= law.b <= 0.6
         assert 0.3 <= law.m <= 1.5
 

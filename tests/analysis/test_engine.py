@@ -186,6 +186,20 @@ def test_a_brisk_climb_spends_no_effort_on_what_cannot_win():
     assert calls[True] < 0.5 * calls[False]
 
 
+def test_a_brisk_climb_gives_up_rows_that_only_fail():
+    # Nothing to be had anywhere but at the start: every trial is worse, and the climb ends there in good order.
+    start = np.array([[2.9, 0.7]])
+
+    def cliff(theta, member):
+        off = np.any(np.abs(theta - start) > 1e-4, axis=1)
+        return np.where(off[:, None], np.nan, rise(theta, member))
+
+    score = gaussian_score(Y, np.full(Y.size, 0.05))
+    found = fit(cliff, score, start, no_prior(start), np.full((1, 2), 1e-5), brisk=True)
+    np.testing.assert_allclose(found.theta, start, atol=1e-4)
+    assert np.isfinite(found.log_posterior).all()
+
+
 def test_a_parameter_only_its_prior_knows_is_not_climbed_again():
     calls = []
 

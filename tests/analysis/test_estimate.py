@@ -26,7 +26,7 @@ from analysis.results import Interval
 from analysis.trace import make_trace
 from tests.analysis.made_holds import BOX, PLAIN, SHUT_S, Made, laminar, log_of, plain_log
 
-HOLE, SHARP, BETWEEN, INERTIAL, SEEP, SLIP = family()
+PURE_HOLE, HOLE, SHARP, BETWEEN, INERTIAL, PURE_SEEP, SEEP, SLIP = family()
 
 
 @lru_cache(maxsize=32)

@@ -26,7 +26,7 @@ from analysis.holdmodel import (
 from analysis.laws import family
 
 ROOM_PA = 101_325.0
-HOLE, SHARP, BETWEEN, INERTIAL, SEEP, SLIP = family()
+PURE_HOLE, HOLE, SHARP, BETWEEN, INERTIAL, PURE_SEEP, SEEP, SLIP = family()
 NOTHING = -60.0
 NO_STEPS = Driven(np.empty(0), np.empty(0))
 

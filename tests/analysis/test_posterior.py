@@ -151,8 +151,8 @@ def members() -> Members:
 
 
 def test_laws_and_ways_of_the_wood_are_crossed(members):
-    # Unknown wood behaves in three ways; six laws and no leak at all: twenty-one members.
-    assert len(members.laws) == len(members.variants) == 21
+    # Unknown wood behaves in three ways; eight laws and no leak at all: twenty-seven members.
+    assert len(members.laws) == len(members.variants) == 27
     assert members.weight.sum() == pytest.approx(1.0)
     idle = [law is None for law in members.laws]
     assert members.weight[idle].sum() == pytest.approx(NO_LEAK_PRIOR)
@@ -162,12 +162,12 @@ def test_laws_and_ways_of_the_wood_are_crossed(members):
 
 
 def test_a_part_of_the_family_keeps_its_members(members):
-    part = members.only(np.array([2, 20]))
-    assert part.laws == (members.laws[2], members.laws[20])
-    assert part.variants == (members.variants[2], members.variants[20])
-    np.testing.assert_array_equal(part.weight, members.weight[[2, 20]])
+    part = members.only(np.array([2, 26]))
+    assert part.laws == (members.laws[2], members.laws[26])
+    assert part.variants == (members.variants[2], members.variants[26])
+    np.testing.assert_array_equal(part.weight, members.weight[[2, 26]])
     assert isinstance(part.prior, Prior)
-    np.testing.assert_array_equal(part.prior.mean, members.prior.mean[[2, 20]])
+    np.testing.assert_array_equal(part.prior.mean, members.prior.mean[[2, 26]])
     assert part.tables.leaks.tolist() == [1.0, 0.0]
 
 

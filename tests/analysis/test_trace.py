@@ -81,6 +81,20 @@ def test_a_vacuum_gauge_that_does_not_go_back_to_nought_is_set_right():
     assert made.u_zero_pa == pytest.approx(100.0, abs=30.0)
 
 
+def test_a_zero_is_no_better_known_than_its_baseline_is_still():
+    # 20 readings that scatter by 0.1 kPa: their median is good to 1.25 x 100 / sqrt(20) = 28 Pa, whatever the display.
+    rng = np.random.default_rng(6)
+    zeros = []
+    for _ in range(200):
+        readings = np.r_[101.325 + rng.normal(0.0, 0.1, 20), np.linspace(100.0, 15.0, 30), np.full(100, 15.0)]
+        header = {"step": 0.001, "accuracy": 0.3, "barometer_kPa": Uncertain(101.325, 0.001)}
+        made = make_trace(log_of(np.arange(150.0), readings * 1e3, **header), None)
+        zeros.append((made.p_pa[-1] - 15_000.0, made.u_zero_pa))
+    errors, said = np.array(zeros).T
+    assert np.mean(said) == pytest.approx(28.0, rel=0.1)
+    assert np.std(errors) == pytest.approx(np.mean(said), rel=0.2)
+
+
 def test_a_baseline_too_far_off_is_no_zero():
     # 5 kPa off at an accuracy of 0.3: the log began with the pump on, or the barometer is wrong.
     t, p = Made().run(*PLAIN)

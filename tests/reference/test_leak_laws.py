@@ -147,7 +147,7 @@ def test_the_family_is_a_fair_start():
     priors = {k: sum(law.prior for law in laws.family() if law.kind == k) for k in ("hole", "seep", "between")}
     assert sum(priors.values()) == pytest.approx(1.0)
     assert priors["hole"] == pytest.approx(priors["seep"])
-    assert [law.variant for law in laws.family() if law.kind == "hole"] == [None, "sharp"]
+    assert [law.variant for law in laws.family() if law.kind == "hole"] == [None, None, "sharp"]
 
 
 @pytest.mark.parametrize("kind", laws.family(), ids=lambda law: f"{law.kind}-{law.variant}")
