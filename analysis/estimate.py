@@ -44,8 +44,8 @@ repository's own generator, see docs/calibration.md."""
 _RELEASE_SD = 0.28
 """Share of the release that the one-node wood may book wrongly: the same source; real plies are no one node."""
 _LARGEST_SD = 1.5
-_CLAIM_M2 = {"bare": 0.015e-6, "coated": 0.002e-6}
-_CLAIM_REDRAWN_M2 = {"bare": 0.004e-6, "coated": 0.002e-6}
+_CLAIM_M2 = {"bare": 0.015e-6, "coated": 0.006e-6}
+_CLAIM_REDRAWN_M2 = {"bare": 0.008e-6, "coated": 0.006e-6}
 _CLAIM_DIAL_M2 = 0.01e-6
 _DIAL_HALF_STEP_PA = 400.0
 """Half a step from which a display counts as a dial: finer ones show what the model leaves out, not wandering."""
@@ -149,7 +149,8 @@ def _wanders(posterior: Posterior) -> bool:
 def smallest_claim_m2(trace: Trace, redrawn: bool) -> float:
     """Smallest area, m2, that is called a leak: below it the wood's own air, or the dial's steps, may be all.
 
-    For five minutes on 32 L (design, computed for this project), scaled with the volume.
+    On 32 L, scaled with the volume. Measured on the repository's own tight boxes, of which under 1 % are to be called
+    leaking: the design's 0.004 (bare, redrawn) and 0.002 mm2 (coated) let 1.6 % of 497 through, these 0.4 %.
     """
     wood = "bare" if trace.wood is None else trace.wood
     claim = _CLAIM_REDRAWN_M2.get(wood, 0.0) if redrawn else _CLAIM_M2.get(wood, 0.0)
