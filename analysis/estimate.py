@@ -33,7 +33,7 @@ from analysis.trace import Trace
 
 FloatArray = NDArray[np.float64]
 NAMED = 0.90
-"""Probability at which a law is named: of 1200 tests of the calibration study's kind 1.5 % of the names were wrong."""
+"""Probability at which a law is named: 2 % of the names are then wrong (docs/calibration.md)."""
 NO_LEAK_LIKELY = 0.02
 """A leak is called a leak only when "no leak" is less probable than this."""
 VAGUE = 0.1
