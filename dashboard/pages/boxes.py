@@ -153,11 +153,11 @@ def _head(view: View) -> Component:
     return html.Div(
         [
             html.Span("box"),
-            html.Span("all at one scale"),
+            html.Span("all at one scale", className="shape"),
             html.Span("last answer"),
             area,
             html.Span(["like one drilled hole of", html.Br(), "leak area, 95 %"], className="amount"),
-            html.Span(["last 8 months, against", html.Br(), "the box's own limit"]),
+            html.Span(["last 8 months, against", html.Br(), "the box's own limit"], className="past"),
             html.Span("what next"),
         ],
         className="rows-head",
@@ -178,7 +178,12 @@ def _phone_head(width: float, view: View) -> Component:
 def _row(row: BoxRow, view: View, today: date, jaws_px: float, scale: float) -> Component:
     if row.known is None:
         return html.Div(
-            [parts.plate(row.name, rowed=True), html.Span(), html.Span("Working out its tests.")], className="box-row"
+            [
+                parts.plate(row.name, rowed=True),
+                html.Span(className="shape"),
+                html.Span("Working out its tests.", className="told"),
+            ],
+            className="box-row",
         )
     hole, area = rows.amount(row, view.system)
     todo, page_name, rest = rows.what_next(row, today)

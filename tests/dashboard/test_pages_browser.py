@@ -120,6 +120,19 @@ def test_page_is_clean_on_desktop_and_phone(watch: Any, address: str) -> None:
         assert seen.foreign() == []
 
 
+@pytest.mark.parametrize("width", [900, 1024, 1280])
+@pytest.mark.parametrize("address", ["/", "/box/B-07/tests"])
+def test_rows_end_inside_their_paper_on_a_laptop(watch: Any, address: str, width: int) -> None:
+    page = watch(viewport={"width": width, "height": 800}).open(address)
+    playwright.expect(page.locator(".box-row .amount").first).to_be_visible()
+    past_the_end = """() => {
+        const end = document.querySelector('.rows').getBoundingClientRect().right;
+        return [...document.querySelectorAll('.rows *')].filter(e => e.getBoundingClientRect().right > end + 0.5).length;
+    }"""
+    assert page.evaluate(past_the_end) == 0
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
 def test_units_swap_every_number_and_are_remembered(watch: Any) -> None:
     seen = watch(**DESKTOP)
     page = seen.open("/box/B-07/tests/20260503T140211-vents-taped")
