@@ -127,7 +127,8 @@ def test_rows_end_inside_their_paper_on_a_laptop(watch: Any, address: str, width
     playwright.expect(page.locator(".box-row .amount").first).to_be_visible()
     past_the_end = """() => {
         const end = document.querySelector('.rows').getBoundingClientRect().right;
-        return [...document.querySelectorAll('.rows *')].filter(e => e.getBoundingClientRect().right > end + 0.5).length;
+        const ends = [...document.querySelectorAll('.rows *')].map(e => e.getBoundingClientRect().right);
+        return ends.filter(right => right > end + 0.5).length;
     }"""
     assert page.evaluate(past_the_end) == 0
     assert page.evaluate("document.documentElement.scrollWidth") <= width
