@@ -15,7 +15,7 @@ from scipy.interpolate import CubicSpline
 
 FloatArray = NDArray[np.float64]
 
-NCOMMON = 9
+NCOMMON = 10
 PER_HOLD = 3
 """Parameters of each hold after the common ones: start pressure Pa, what the gas lacks at the shut because it is
 cold Pa (negative when it is warm), ln of its leak's ratio."""

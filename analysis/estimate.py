@@ -1,6 +1,6 @@
 """From the posterior of a session to a leak estimate: area, leakage rate, law, release, with their intervals.
 
-Systematic parts (volume, barometer, temperature, gauge gain, bow, vapour) are kept apart from the fit and
+Systematic parts (volume, barometer, temperature, gauge gain, vapour) are kept apart from the fit and
 combined with it per the GUM (JCGM 100): as standard uncertainties of the logarithm of the area.
 """
 
@@ -39,7 +39,7 @@ NO_LEAK_LIKELY = 0.02
 VAGUE = 0.1
 """With the low end under this share of the high end the result is an upper limit."""
 _MODEL_SD = 0.007
-"""What the model leaves out even without release (bow, mean heat transfer), ln of the area: measured on the
+"""What the model leaves out even without release (mean heat transfer), ln of the area: measured on the
 repository's own generator, see docs/calibration.md."""
 _RELEASE_SD = 0.28
 """Share of the release that the one-node wood may book wrongly: the same source; real plies are no one node."""

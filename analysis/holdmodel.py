@@ -24,9 +24,10 @@ from analysis.laws import LeakLaw
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST, LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH, ZERO = range(NCOMMON)
+LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST, LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH, LN_BOW, ZERO = range(NCOMMON)
 CV_OVER_R = 2.5
 _NODES = 2049
+_MOST_BOW = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,8 +95,8 @@ def predict(course: Course, tables: LawTables, theta: FloatArray, member: IntArr
         (n, course.npar): ln of the rate of rise at one fifth of room pressure (Pa/s), probit of a mix's share
         (unused by the other laws), ln of the moisture to come (Pa) and of its time constant (s), ln of the pores'
         volume over the box's, ln of their rate (1/s), how full the pores are at the first reading (0 as the box, 1 as
-        the room), ln of V/(h A T) (s/Pa), the gauge's zero error (Pa); then for each hold its start pressure (Pa),
-        what the cold gas lacks at the shut (Pa) and ln of its leak over the common one.
+        the room), ln of V/(h A T) (s/Pa), ln of the bow over the course's, the gauge's zero error (Pa); then for each
+        hold its start pressure (Pa), what the cold gas lacks at the shut (Pa) and ln of its leak over the common one.
 
     Returns
     -------
@@ -176,6 +177,9 @@ class _Sweep:
             moist = course.moisture_most_pa * np.tanh(moist / course.moisture_most_pa)
         self.moist, self.loss = moist / course.room_pa, 1.0 / (CV_OVER_R * common[:, LN_WARMTH] * course.room_pa)
         self.pore, self.pore_rate = common[:, LN_PORE], common[:, LN_PORE_RATE]
+        self.bows = course.bow_per_pa > 0.0
+        self.bow = np.minimum(course.bow_per_pa * course.room_pa * common[:, LN_BOW], _MOST_BOW)
+        self.stiff = 1.0 - self.bow
         first = course.first_pa / course.room_pa
         self.pore_r = first + np.clip(theta[:, PORE_FILL], 0.0, 1.05) * (1.0 - first)
 
@@ -236,10 +240,10 @@ class _Sweep:
         """How fast the leak lets the ratio rise at ``r``, ``left`` short of the room, in a box that gives way."""
         flow = self.flow(left)
         flow *= k
-        bow = self.course.bow_per_pa * self.course.room_pa
-        if bow:
-            gives = (2.0 * bow) * r
-            gives += 1.0 - bow
+        if self.bows:
+            gives = self.bow * r
+            gives *= 2.0
+            gives += self.stiff
             flow /= gives
         return flow
 

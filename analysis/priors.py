@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from analysis.course import NCOMMON, PER_HOLD
 from analysis.gas import GAMMA, choked_throughput_pa_m3_s, saturation_pressure_pa
 from analysis.holdmodel import (
+    LN_BOW,
     LN_MOIST,
     LN_PORE,
     LN_PORE_RATE,
@@ -36,6 +37,8 @@ STORED_AIR_M = 1.2e-3
 """Air in the first ply of bare plywood, m3 at room pressure per m2."""
 FILM_W_M2K = 2.5
 """Heat from walls to still gas, W/(m2 K)."""
+BOW_SD = 0.5
+"""Ln of how far panels bow over what their measures, or a well-baffled box's, say: both are good to a factor 1.5."""
 _GAS_STEPS = 200
 
 
@@ -104,9 +107,11 @@ def _variant(
         1.0 if fresh else 0.6,
         np.log(volume / (FILM_W_M2K * trace.wood_area_m2 * trace.room_k)),
         0.0,
+        0.0,
     )
     sd[[LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST]] = 3.0, 1.0, moist_sd, 0.9
     sd[[LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH]] = pores_sd, 0.7, 0.03 if fresh else 0.25, 0.4
+    sd[LN_BOW] = BOW_SD
     sd[ZERO] = max(trace.u_zero_pa, 1.0)
     for i, (own, window) in enumerate(holds):
         at = NCOMMON + PER_HOLD * i

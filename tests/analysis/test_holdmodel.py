@@ -10,6 +10,7 @@ from scipy.special import ndtri
 
 from analysis.course import NCOMMON, PER_HOLD, Course, Driven, Held
 from analysis.holdmodel import (
+    LN_BOW,
     LN_MOIST,
     LN_PORE,
     LN_PORE_RATE,
@@ -235,6 +236,15 @@ def test_a_box_that_bows_gives_way_and_slows_the_rise():
     p = curve(plan, parameters(plan, 100.0, 15_000.0))
     r = 0.5 * (p[:-1] + p[1:]) / ROOM_PA
     np.testing.assert_allclose(np.diff(p), 100.0 / (1.0 - bow + 2.0 * bow * r), rtol=1e-4)
+
+
+def test_a_box_may_bow_more_than_its_measures_say():
+    plan = course(("hold", 200), bow=0.025 / ROOM_PA)
+    twice = parameters(plan)
+    twice[LN_BOW] = np.log(2.0)
+    bowed = curve(course(("hold", 200), bow=0.05 / ROOM_PA), parameters(plan))
+    np.testing.assert_allclose(curve(plan, twice), bowed, rtol=1e-12)
+    assert bowed[-1] - curve(plan, parameters(plan))[-1] > 100.0
 
 
 # --- wild values -----------------------------------------------------------------------------------------
