@@ -18,7 +18,7 @@ from analysis.estimate import HoldEstimate, estimate_alone, estimate_holds, hole
 from analysis.gas import choked_throughput_pa_m3_s, drilled_area_m2
 from analysis.laws import LeakLaw
 from analysis.limit import limit_for, verdict_for
-from analysis.looking import Seen, look
+from analysis.looking import SHUT_NOT_SEEN, Seen, look
 from analysis.pumpcurve import stall_area
 from analysis.reasons import Refusal
 from analysis.results import (
@@ -38,6 +38,8 @@ BIG_LEAK_S = 60.0
 NOT_A_LEAK = 60.0
 """Widening of the readings' spread beyond which no leak law describes them."""
 U_STALL_SHARE = 0.3
+NOT_SEEN_SHARE = 2.0
+"""A level without a shut is read as held for its later half; the limit must stand if only the last quarter was."""
 
 
 def assess_logs(pairs: Sequence[tuple[Log, Box | None]]) -> list[Assessment]:
@@ -154,9 +156,11 @@ def _finish(base: Assessment, own: Seen, result: HoldEstimate, earlier: tuple[Ea
     let_go = own.let_go_s is not None
     area, fit = result.area_m2, result.area_fit_m2
     outcome: OutcomeKind = "estimate"
-    if result.vague and not let_go:
+    if result.vague:
         outcome = "upper-limit"
         area, fit = Interval(area.value, 0.0, area.high), Interval(fit.value, 0.0, fit.high)
+    if SHUT_NOT_SEEN in own.flags:
+        area, fit = (Interval(i.value, i.low, NOT_SEEN_SHARE * i.high) for i in (area, fit))
     law = (
         LawVerdict("undetermined", None, None, None, result.law.probability)
         if let_go or not trace.room_known
@@ -165,6 +169,8 @@ def _finish(base: Assessment, own: Seen, result: HoldEstimate, earlier: tuple[Ea
     flags = _flags(own, result, law)
     rate = choked_throughput_pa_m3_s(1.0, trace.room_pa, trace.room_k)
     verdict = verdict_for(area.less(base.plug_area_m2), outcome, base.limit, False, base.open_paths)
+    if SHUT_NOT_SEEN in own.flags and verdict not in ("no-limit", "over"):
+        verdict = "cannot-tell"
     start_pa, end_pa = result.span_pa
     return replace(
         base,
@@ -203,6 +209,8 @@ def _advice(outcome: str, verdict: str, flags: tuple[str, ...], own: Seen) -> st
     """The most useful next thing, one sentence."""
     if "seal-let-go" in flags:
         return "Press the film, tape or sheet down all round, then hold again."
+    if SHUT_NOT_SEEN in flags:
+        return "Hold again and write shut in the note column where the valve is shut: this display does not show it."
     if verdict == "cannot-tell" or (outcome == "upper-limit" and verdict in ("no-limit", "cannot-tell")):
         return "Soak three minutes with the pump on, hold two, redraw without letting air in and hold again."
     if "release" in flags and len(own.windows) < 2:

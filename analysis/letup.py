@@ -15,6 +15,8 @@ HARDLY_DRAWN = 0.85
 """A pump that leaves the box above this share of room pressure has shown a stall; no hold is read after it."""
 LET_UP_OVER_PUMP = 2.0
 """A rise this much faster than the pump drew the box down is no leak: the pump could not have held it."""
+SPARSE_S = 5.0
+"""Readings further apart than this are sparse: the pump draws a small box down within two of them."""
 BREAKS_OFF = 2
 """A log may stop, or the pump start again, this many readings into a let-up."""
 DUMP_PER_S = 0.2
@@ -22,6 +24,11 @@ DUMP_PER_S = 0.2
 LET_UP_OVER_DUMP = 0.25
 """Air let in through the line that emptied the box into a tank comes at least this fast beside that; slower, it is
 the leak that the open tank had hidden."""
+
+
+def is_sparse(t_s: FloatArray) -> bool:
+    """Whether readings come so seldom that a pump-down or a let-up may show in a single one."""
+    return t_s.size < 2 or float(np.median(np.diff(t_s))) > SPARSE_S
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +80,16 @@ class LetUp:
             return None
         held_s, apart_s = float(t[start] - t[low]), float(t[start + 1] - t[start])
         quick = self._time_to_room(start, end) < max(20.0, 0.1 * held_s, 2.2 * apart_s)
-        return start if jumps and (too_fast or (quick and calm * held_s > 2.0 * self.tolerance_pa)) else None
+        return start if jumps and (too_fast or (quick and self._rose(low, start))) else None
+
+    def _rose(self, low: int, start: int) -> bool:
+        """Whether the pressure rose between two places, beyond what single readings can pretend: a hold."""
+        p = self.p_pa[low:start]
+        part = max(1, p.size // 6)
+        if not is_sparse(self.t_s):
+            # The lowest of many readings is low by chance, and the one before the let-up may be it.
+            part = max(part, 3)
+        return p.size > 2 * part and float(np.median(p[-part:]) - np.median(p[:part])) > 2.0 * self.tolerance_pa
 
     def _fastest_leak(self, bottom: int, drop: tuple[float, float] | None) -> float:
         """Rate of rise over pressure, 1/s, that a leak cannot pass in a box the pump drew down as seen."""

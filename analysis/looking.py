@@ -17,7 +17,8 @@ from analysis.faults import (
     stuck_level_pa,
     without_spikes,
 )
-from analysis.phases import HoldSeen, PhaseView, find_phases, is_sparse
+from analysis.letup import is_sparse
+from analysis.phases import HoldSeen, PhaseView, find_phases
 from analysis.pumpcurve import stall_area
 from analysis.readings import FULL_SHARE, Window, fit_window
 from analysis.reasons import Refusal
@@ -29,6 +30,8 @@ SOON_MIN = 3.0
 LATER_MIN = 10.0
 FINE_STEP_PA = 150.0
 """A display with steps up to this shows the shut of a wooden box within a minute: the wood gives off moisture."""
+SHUT_NOT_SEEN = "shut-not-seen"
+"""Flag of a hold that a coarse display shows level: its limit is worth as much as the word that it was shut."""
 SMALLEST_STALL_M2 = 0.05e-6
 """A level that a known pump would hold only against a leak at least this large may be the pump still running."""
 AT_ONCE = 2
@@ -176,7 +179,8 @@ def _usable(
         if refusal is None:
             falls = _falls(trace, view, window)
             flags += ["weeping-valve"] if falls is not None else []
-            unseen = reasons.never_shut() if not hold.sure and _would_show(trace, hold) else None
+            flags += [] if hold.sure else [SHUT_NOT_SEEN]
+            unseen = reasons.never_shut() if _pump_may_run(trace, view, hold) else None
             return window, _too_little(trace, window) or falls or unseen, let_go, flags
     return None, refusal, None, flags
 
@@ -215,11 +219,16 @@ def _shut_unseen(trace: Trace, window: Window) -> bool:
     return leaps and float(p[i : i + 3].min()) > full
 
 
-def _would_show(trace: Trace, hold: HoldSeen) -> bool:
-    """Whether a shut that was not seen would have shown: the pump may still be running.
+def _pump_may_run(trace: Trace, view: PhaseView, hold: HoldSeen) -> bool:
+    """Whether the pump may still be running in a hold whose shut was not seen.
 
-    A known pump held the level only against a leak; without one the gas and the wood would have shown it.
+    Nobody let air in after it, or the shut would have shown: a known pump held the level only against a leak;
+    without one the gas and the wood would have risen.
     """
+    if hold.sure:
+        return False
+    if not any(phase.name == "let-up" and phase.start_s >= hold.end_s for phase in view.phases):
+        return True
     pump = trace.box.pump if trace.box is not None else None
     if pump is None or (pump.speed_L_s is None and not pump.points):
         return trace.resolution_pa <= FINE_STEP_PA and hold.end_s - hold.held_s > 30.0
@@ -286,11 +295,12 @@ def _shut_after_tank(trace: Trace, view: PhaseView, window: Window) -> HoldSeen 
     spread = max(view.noise_pa, 0.3 * trace.resolution_pa, 5.0)
     if t.size < 4:
         return None
-    usual = max(float(np.max(np.diff(p))), 1e-9)
-    stride = int(np.clip(np.ceil(12.0 * spread / usual), 1, max(1, t.size // 8)))
+    reach = max(1, t.size // 8)
+    usual = max(float(np.max(p[reach:] - p[:-reach])) / reach, 1e-9)
+    stride = int(np.clip(np.ceil(12.0 * spread / usual), 1, reach))
     slope = (p[stride:] - p[:-stride]) / (t[stride:] - t[:-stride])
     fast = int(np.argmax(slope))
-    before = float(np.median(slope[max(0, fast - 8) : fast - stride + 1])) if fast >= stride else np.inf
+    before = float(np.median(slope[max(0, fast - stride - 8) : fast - stride + 1])) if fast >= stride else np.inf
     grown = (float(slope[fast]) - before) * float(t[fast + stride] - t[fast])
     if before > 0.75 * float(slope[fast]) or grown < 8.0 * spread:
         return None

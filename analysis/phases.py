@@ -11,12 +11,11 @@ import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 
-from analysis.letup import LetUp
+from analysis.letup import LetUp, is_sparse
 from analysis.results import Phase
+from analysis.shutpoint import COARSE_PA, break_point, until_it_falls
 
 FloatArray = NDArray[np.float64]
 MOST_POINTS = 3000
@@ -27,12 +26,8 @@ _STRETCH = 1000
 """Neighbours looked at together, for that."""
 STALL_SHARE = 0.35
 """An unknown pump that levels off above this share of room pressure stalls: memory, shop pumps reach a fifth."""
-COARSE_PA = 300.0
-"""A display with larger steps shows those, and hardly any noise beyond them."""
-STOOD_FOR, FALLEN_FOR = 4, 2
-"""So many readings before and after a step down: a pressure between two steps shows now one, now the other."""
-SPARSE_S = 5.0
-"""Readings further apart than this are sparse: the pump draws a small box down within two of them."""
+MOST_FLICKER = 7.0
+"""Most that the readings of a flickering display move once spikes are filtered, in standard deviations of one."""
 STALL_LEAST_S = 20.0
 """A level must stand this long before it is a pump's stall."""
 
@@ -111,8 +106,10 @@ def find_phases(
     if t_s.size < 4:
         return PhaseView((), (), None, None, False, 0.0)
     marked = _from_notes(t_s, note)
-    if marked is not None:
+    alone = marked is not None and all(phase.name == "hold" for phase in marked[0])
+    if marked is not None and not alone:
         return PhaseView(*marked, None, None, False, noise_of(p_pa))
+    shuts = tuple(hold.shut_s for hold in marked[1]) if marked is not None else ()
     t, p = _thin(t_s, p_pa)
     # A display's own steps look like noise of up to 0.6 of a step; only what is beyond them is noise.
     spread = max(noise_of(p) ** 2 - (0.6 * resolution_pa) ** 2, 0.0) ** 0.5
@@ -121,10 +118,31 @@ def find_phases(
         spread = min(spread, 0.2 * resolution_pa)
     tolerance = max(3.0 * spread, resolution_pa, 30.0)
     stall_pa = STALL_SHARE * room_pa if ultimate_pa is None else max(1.4 * ultimate_pa, ultimate_pa + 4000.0)
-    view = _Search(t, p, room_pa, tolerance, resolution_pa, volume_m3, pump_m3_s, spread, stall_pa).run()
     # Filtered readings are quieter than single ones; a fit needs the noise of a single one.
     single = noise_of(p_pa[-MOST_FOR_NOISE:])
+    flicker = _flicker_pa(t_s, p_pa, resolution_pa)
+    view = _Search(
+        t, p, room_pa, tolerance, flicker, resolution_pa, volume_m3, pump_m3_s, spread, stall_pa, shuts
+    ).run()
+    if marked is not None:
+        if len(view.holds) != len(shuts):
+            return PhaseView(*marked, None, None, False, noise_of(p_pa))
+        # Long logs are searched on block means: the noted times are the true ones.
+        holds = tuple(replace(h, shut_s=s, held_s=s) for h, s in zip(view.holds, shuts, strict=True))
+        view = replace(view, holds=holds)
     return replace(view, noise_pa=max(single**2 - (0.6 * resolution_pa) ** 2, 0.0) ** 0.5)
+
+
+def _flicker_pa(t: FloatArray, p: FloatArray, step_pa: float) -> float:
+    """Standard deviation of a display's readings while nothing moves, its own steps included; 0 for sparse readings.
+
+    The median of ``noise_of`` jumps between none and a step where the noise is below one.
+    """
+    if is_sparse(t) or p.size < 5:
+        return 0.0
+    bend = np.diff(p[-MOST_FOR_NOISE:], 2)
+    most = 3.0 * max(step_pa, float(np.median(np.abs(bend))))
+    return float(np.sqrt(np.mean(np.clip(bend, -most, most) ** 2) / 6.0))
 
 
 def _thin(t: FloatArray, p: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -133,11 +151,6 @@ def _thin(t: FloatArray, p: FloatArray) -> tuple[FloatArray, FloatArray]:
     width = -(-t.size // MOST_POINTS)
     n = t.size // width * width
     return t[:n].reshape(-1, width).mean(axis=1), np.median(p[:n].reshape(-1, width), axis=1)
-
-
-def is_sparse(t_s: FloatArray) -> bool:
-    """Whether readings come so seldom that a pump-down or a let-up may show in a single one."""
-    return t_s.size < 2 or float(np.median(np.diff(t_s))) > SPARSE_S
 
 
 def _despike(p: FloatArray) -> FloatArray:
@@ -205,15 +218,18 @@ class _Search:
         p: FloatArray,
         room_pa: float,
         tolerance: float,
+        flicker: float,
         resolution: float,
         volume_m3: float | None,
         pump_m3_s: float | None,
         noise: float,
         stall_pa: float,
+        shuts_s: tuple[float, ...],
     ) -> None:
         self.t, self.p, self.room, self.tol, self.noise = t, p, room_pa, tolerance, noise
-        self.resolution, self.stall_pa = resolution, stall_pa
-        self.swing = max(12.0 * noise, 1.7 * resolution, 250.0)
+        self.resolution, self.stall_pa, self.flicker = resolution, stall_pa, flicker
+        self.swing = max(12.0 * noise, 1.7 * resolution, 250.0, MOST_FLICKER * flicker)
+        self.shuts_s = shuts_s
         volume = volume_m3 or 0.032
         self.air = LetUp(t, p, room_pa, tolerance, volume, (pump_m3_s or 0.0) / volume)
         self.phases: list[Phase] = []
@@ -276,8 +292,10 @@ class _Search:
         stop = end if let_up is None else let_up
         # The reading at the let-up may already have risen with it.
         last = stop if let_up is None else max(stop - 1, low)
-        shut, held, sure = (0, 0, True) if drop is None else self._shut(bottom, low, last)
-        stop = self._until_it_falls(held, stop)
+        seen = (0, 0, True) if drop is None else self._shut(bottom, low, last)
+        shut, held, sure = self._noted(bottom, last) or seen
+        inside = slice(held, stop + 1)
+        stop = held + until_it_falls(self.t[inside], self.p[inside], self.resolution, self.flicker if sure else 0.0)
         t = self.t
         self._mark("soak", t[bottom], t[shut])
         stalls = self._levels_off(bottom, shut if sure else stop)
@@ -292,16 +310,6 @@ class _Search:
             self.falling = True
         if let_up is not None:
             self._mark("let-up", t[let_up], t[end])
-
-    def _until_it_falls(self, held: int, stop: int) -> int:
-        """Index of the last reading before a coarse display falls by a step and stays there: the pump drew again."""
-        level = self.p[held : stop + 1]
-        before, after = max(STOOD_FOR, level.size // 25), max(FALLEN_FOR, level.size // 25)
-        if self.resolution <= COARSE_PA or level.size < before + after:
-            return stop
-        stood = sliding_window_view(level[:-after], before).min(axis=1)
-        falls = stood - sliding_window_view(level[before:], after).max(axis=1) > 0.9 * self.resolution
-        return held + before - 1 + int(np.argmax(falls)) if falls.any() else stop
 
     def _no_hold(self, bottom: int, stop: int) -> None:
         tail = slice(bottom + (stop - bottom) // 2, stop + 1)
@@ -321,6 +329,12 @@ class _Search:
         still = not fills and sinks < max(1.5 * self.tol, 0.02 * float(level[-1]))
         return still and float(np.median(level)) > self.stall_pa
 
+    def _noted(self, bottom: int, stop: int) -> tuple[int, int, bool] | None:
+        """The last shut noted in a stretch, or None: a note is beyond doubt."""
+        noted = [s for s in self.shuts_s if self.t[bottom] <= s < self.t[stop]]
+        at = int(np.searchsorted(self.t, noted[-1])) if noted else 0
+        return (at, at, True) if noted else None
+
     def _shut(self, bottom: int, low: int, stop: int) -> tuple[int, int, bool]:
         """Index of the shut, the first index held beyond doubt, and whether the shut shows at all.
 
@@ -336,8 +350,9 @@ class _Search:
         if rise > (2.5 if leaps or t.size < 15 else 40.0) * self.tol:
             corner = bottom + self._corner(t, p, last_low)
             return corner, corner, True
-        best, latest, gain = _break_point(t, p, max(self.noise, 0.1 * self.tol))
-        if gain < 15.0 or rise < max(0.5 * self.tol, 1.2 * self.resolution if t.size < 40 else 0.0):
+        best, latest, gain = break_point(t, p, max(self.noise, 0.1 * self.tol))
+        lift = float(np.median(p[-3:]) - np.median(p[max(best - 4, 0) : best + 1]))
+        if gain < 15.0 or lift < max(0.5 * self.tol, 1.2 * self.resolution if t.size < 40 else 0.0):
             half = bottom + t.size // 2
             return half, half, False
         return bottom + best, bottom + latest, True
@@ -357,27 +372,3 @@ class _Search:
         slope = (p[ahead] - p[last_low]) / max(float(t[ahead] - t[last_low]), 1e-9)
         back = (p[last_low] - float(p.min())) / slope if slope > 0 else 0.0
         return int(np.searchsorted(t, t[last_low] - back))
-
-
-def _break_point(t: FloatArray, p: FloatArray, noise: float) -> tuple[int, int, float]:
-    """Best index to break a stretch into pumped and held, the latest plausible one, and the gain (chi square)."""
-    keep = np.linspace(0, t.size - 1, min(t.size, 240)).astype(int)
-    t, p = t[keep], p[keep]
-    whole = _misfit(t, p, held=False)
-    tries = np.unique(np.linspace(0, max(t.size - 4, 0), 70).astype(int))
-    cost = np.array(
-        [_misfit(t[j:], p[j:], held=True) + (_misfit(t[:j], p[:j], held=False) if j > 2 else 0.0) for j in tries]
-    )
-    best = int(np.argmin(cost))
-    scale = max(noise**2, float(cost[best]) / max(t.size - 6, 1))
-    plausible = np.flatnonzero(cost <= cost[best] + 9.0 * scale)
-    return int(keep[tries[best]]), int(keep[tries[plausible[-1]]]), float((whole - cost[best]) / scale)
-
-
-def _misfit(t: FloatArray, p: FloatArray, held: bool) -> float:
-    """Sum of squares about a curve that only falls off (pumped) or only rises and bends down (held)."""
-    s = t - t[0]
-    shapes = [s, -np.expm1(-s / 6.0), -np.expm1(-s / 30.0)] if held else [np.exp(-s / 10.0), np.exp(-s / 60.0)]
-    level = np.ones_like(s)
-    basis = np.stack([level, -level, *shapes], axis=1)
-    return float(nnls(basis, p)[1] ** 2)

@@ -84,7 +84,7 @@ def never_shut() -> Refusal:
     """A level at the bottom with no sign of the valve."""
     return Refusal(
         "No hold is seen: the pressure stays at the bottom and nothing shows that the valve was shut.",
-        "Shut the valve after the soak and hold two minutes; then let air in slowly.",
+        "Shut the valve after the soak, write shut in the note column there, hold two minutes, then let air in slowly.",
     )
 
 

@@ -65,6 +65,11 @@ def clock_back(at_s: float, by_s: float) -> Log:
     return replace(log, elapsed_s=np.where(log.elapsed_s >= at_s, log.elapsed_s - by_s, log.elapsed_s))
 
 
+def marked(log: Log) -> Log:
+    """The log with its shut written in the note column."""
+    return replace(log, note=tuple("shut" if t == SHUT_S else "" for t in log.elapsed_s))
+
+
 def wavy() -> Log:
     t, p = Made(0.1).run(*PLAIN)
     return log_of(t, p + np.where((t > SHUT_S) & (t <= 370.0), 600.0 * np.sin(t / 30.0), 0.0), step=0.01, noise=0.01)
@@ -95,6 +100,9 @@ REFUSED: dict[str, tuple[Callable[[], Log], Box | None, str, str]] = {
     "wrong reference": (lambda: with_header(plain_log(), gauge=flat(2e4, gauge="gauge kPa").header.gauge), BOX,
                         "203 kPa absolute", "'gauge' line"),
     "film off at once": (lambda: let_go(137.0, 40.0, 0.2), BOX, "let go so soon", "Press the film"),
+    # One step of the display hides whether the pump still runs, and nobody let air in.
+    "never shut, coarse": (lambda: made(*PUMPED, ("soak", 300.0), area=0.0, step=1.0, noise=0.3), BARE_BOX,
+                           "nothing shows that the valve was shut", "write shut in the note column"),
 }  # fmt: skip
 
 # What is answered: log and box.
@@ -103,7 +111,9 @@ ANSWERED: dict[str, tuple[Callable[[], Log], Box | None]] = {
     "tight": (lambda: plain_log(Made(0.01)), BOX),
     "over": (lambda: plain_log(Made(0.6)), BOX),
     "no pump known": (plain_log, BARE_BOX),
-    "no leak": (lambda: plain_log(Made(0.0), step=0.1, noise=0.05), BOX),
+    "no leak": (lambda: marked(plain_log(Made(0.0), step=0.1, noise=0.05)), BOX),
+    "shut not seen": (lambda: plain_log(Made(0.0), step=0.1, noise=0.05), BOX),
+    "shut not seen, no pump known": (lambda: plain_log(Made(0.0), step=1.0, noise=0.3), BARE_BOX),
     "full in seconds": (lambda: plain_log(Made(5.0, speed_L_s=30.0, ultimate_pa=2000.0)), BOX),
     "stall": (lambda: made(("baseline", 10.0), ("pump-down", 150.0), area=3.0), BOX),
     "stall, no pump known": (lambda: made(("baseline", 10.0), ("pump-down", 150.0), area=3.0), BARE_BOX),
@@ -314,6 +324,7 @@ def test_only_the_part_before_a_fault_is_used(name, at_s):
 # 1.4 L/s and 8 kPa at one fifth of room pressure: 0.3 x 1.4e-3 x 12 265 Pa = 5.151 Pa m3/s, 0.2559 mm2.
 @pytest.mark.parametrize(("name", "verdict"), [
     ("plain", "within"), ("tight", "tight"), ("over", "over"), ("no pump known", "no-limit"), ("no leak", "tight"),
+    ("shut not seen", "cannot-tell"), ("shut not seen, no pump known", "no-limit"),
 ])  # fmt: skip
 def test_verdicts(name, verdict):
     got = result(name)
@@ -350,7 +361,7 @@ def test_a_running_hold_is_judged_without_its_open_check_plug():
     ("stall", "law-spread"), ("gap", "gap"), ("spikes", "spikes"), ("clock back", "clock-back"), ("knocked", "jump"),
     ("unit changed", "unit-changed"), ("sheet, nothing said", "warm-sheet"), ("volume guessed", "volume-guessed"),
     ("barometer unknown", "barometer-guessed"), ("place unknown", "place-unknown"),
-    ("pump still draws", "weeping-valve"),
+    ("pump still draws", "weeping-valve"), ("shut not seen", "shut-not-seen"),
 ])  # fmt: skip
 def test_a_flag_is_raised_by_its_cause_and_not_by_a_plain_log(name, flag):
     assert flag in result(name).flags

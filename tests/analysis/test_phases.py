@@ -204,6 +204,24 @@ def test_marks_in_the_notes_win():
     assert (hold.shut_s, hold.end_s, hold.bottom_s, hold.drop_s) == (140.0, 350.0, 70.0, 12.0)
 
 
+@pytest.mark.parametrize("interval_s", [1.0, 0.05])
+@pytest.mark.parametrize("area", [0.0, 0.1])
+def test_a_shut_noted_alone_leaves_the_rest_to_the_pressures(area, interval_s):
+    t, p = Made(area, interval_s=interval_s).run(*PLAIN)
+    note = tuple("shut" if abs(s - SHUT_S) < 1e-6 else "" for s in t)
+    view = seen(t, p, note=note)
+    assert names(view) == ["baseline", "pump-down", "soak", "hold", "let-up"]
+    (hold,) = view.holds
+    assert hold.shut_s == hold.held_s == pytest.approx(SHUT_S)
+    assert hold.end_s == pytest.approx(370.0, abs=1.1)
+
+
+def test_a_noted_shut_that_no_pump_down_goes_before_holds_to_the_end():
+    t = np.arange(0.0, 100.0)
+    (hold,) = seen(t, 20_000.0 + 3.0 * t, note=("", "", "shut", *[""] * 97)).holds
+    assert (hold.shut_s, hold.end_s) == (2.0, 99.0)
+
+
 def test_remarks_in_the_notes_are_no_marks():
     t, p = Made(0.1).run(*PLAIN)
     note = [""] * t.size
@@ -255,3 +273,41 @@ def test_turning_points_of_a_zigzag():
 
 def test_a_swing_too_small_turns_nothing():
     assert turning_points(50.0 + np.sin(np.arange(100) / 5.0), 15.0) == [0]
+
+
+# --- a fine leak behind a long soak, a display that flickers ------------------------------------------------
+
+
+@pytest.mark.parametrize("soak_s", [200.0, 600.0])
+@pytest.mark.parametrize("hold_s", [25.0, 120.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_shut_is_found_behind_a_long_soak(soak_s, hold_s, seed):
+    # 0.02 mm2 on 32 L: 12.6 Pa/s, on a level that still sinks by the pump's 0.8 L/s (40 s).
+    made = Made(0.02, speed_L_s=0.8, interval_s=0.2)
+    t, p = made.run(("baseline", 8.0), ("pump-down", 60.0), ("soak", soak_s), ("hold", hold_s))
+    (hold,) = seen(t, noisy(p, 30.0, seed), 10.0, noise_pa=0.0).holds
+    assert hold.sure
+    assert -3.0 < hold.shut_s - (68.0 + soak_s) < 5.0
+    assert -1.0 < hold.held_s - (68.0 + soak_s) < 9.0
+
+
+@pytest.mark.parametrize("flicker", [0.3, 0.4, 0.5, 0.8])
+@pytest.mark.parametrize("seed", [1, 2, 3, 4])
+def test_a_flickering_display_pumps_nothing_down(flicker, seed):
+    # 1 mbar steps, 10 readings a second, a big leak held at a level for three minutes: one hold, and no let-up.
+    made = Made(6.0, speed_L_s=6.0, ultimate_pa=5000.0, litres=12.7, interval_s=0.1)
+    t, p = made.run(("baseline", 5.0), ("pump-down", 15.0), ("soak", 165.0), ("hold", 25.0))
+    view = seen(t, noisy(p, flicker * 100.0, seed), 100.0, noise_pa=0.0, volume=0.0127, pump=None)
+    assert names(view) == ["baseline", "pump-down", "soak", "hold"]
+    assert view.holds[0].shut_s == pytest.approx(185.0, abs=1.0)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_small_redraw_ends_a_hold(seed):
+    # 12.6 Pa/s for 20 s: the redraw takes off only 250 Pa, too little to be seen as a pump-down.
+    made = Made(0.02, interval_s=0.2)
+    stages = (*PLAIN[:2], ("soak", 120.0), ("hold", 20.0), ("soak", 60.0), ("hold", 20.0))
+    t, p = made.run(*stages)
+    hold = seen(t, noisy(p, 5.0, seed), 10.0, noise_pa=0.0).holds[0]
+    assert hold.shut_s == pytest.approx(190.0, abs=3.0)
+    assert hold.end_s == pytest.approx(210.0, abs=4.0)
