@@ -13,8 +13,8 @@ FLAG_WORDS: dict[str, str] = {
     "unit-changed": "the unit on the display was changed during the hold; the figures are of the part before it",
     "clock-back": "the clock of the log went backwards; those readings were set aside",
     "weeping-valve": "the valve seat lets air through; let air in behind the valve before every hold",
-    "shut-not-seen": "the display does not show the shut: the limit stands only if the valve was shut for the last quarter "
-    "of the time the box stayed low",
+    "shut-not-seen": "the display does not show the shut: the limit stands only if the valve was shut for the last "
+    "quarter of the time the box stayed low",
     "warm-sheet": "the sheet may still have been warm, or its temperature was not noted",
     "volume-guessed": "the volume is reckoned from the box's inside sizes; 'boxhold volume' measures it",
     "barometer-guessed": "the room's pressure was not noted and is a guess",
