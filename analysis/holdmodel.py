@@ -28,6 +28,8 @@ LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST, LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMT
 CV_OVER_R = 2.5
 _NODES = 2049
 _MOST_BOW = 0.5
+_SHUT_ROUNDS, _MOST_NEW = 3, 0.98
+"""Rounds to find the box at its shut from that at the first reading; share of its air that may have come in since."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -231,10 +233,24 @@ class _Sweep:
         start_pa, lack, ratio = self.theta[:, at : at + PER_HOLD].T
         k = self.rate * np.exp(np.clip(ratio, -3.0, 3.0))
         r = np.clip((start_pa - self.theta[:, ZERO]) / room_pa, 1e-5, 1.2)
-        inflow = k * self.flow(np.maximum(1.0 - r, 0.0)) * start_s
-        aim, drop = _relaxation(inflow, r, self.loss * start_s)
         cold = np.clip(-lack / room_pa / r * np.exp(-start_s * self.loss / r), -0.5, 0.5)
-        return _Box(k, r, cold - aim * np.expm1(-drop))
+        return _Box(k, r, cold + self._warmed(k, r, start_s))
+
+    def _warmed(self, k: FloatArray, r: FloatArray, start_s: float) -> FloatArray:
+        """Warmth of a box at ``r`` from what came in over the ``start_s`` since its shut.
+
+        For an inflow that stays even, exact: warmth falls short of its aim by a power of the mass then over that now.
+        """
+        warm, before = np.zeros_like(r), r
+        for _ in range(_SHUT_ROUNDS):
+            middle = 0.5 * (before + r)
+            inflow = self._inflow(k, middle, np.maximum(1.0 - middle, 0.0)) * start_s
+            mass = r / (1.0 + warm)
+            share = np.minimum(inflow / mass, _MOST_NEW)
+            aim, drop = _relaxation(inflow, mass, self.loss * start_s)
+            drop *= -np.log1p(-share) / np.maximum(share, 1e-12)
+            warm, before = -aim * np.expm1(-drop), mass * (1.0 - share)
+        return warm
 
     def _inflow(self, k: FloatArray, r: FloatArray, left: FloatArray) -> FloatArray:
         """How fast the leak lets the ratio rise at ``r``, ``left`` short of the room, in a box that gives way."""

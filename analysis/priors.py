@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import hypot, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,7 +133,16 @@ def _gas_lack(trace: Trace, window: Window, warmth: float) -> tuple[float, float
         return 0.01 * p, 0.025 * p
     lack = p * (1.0 - _gas_over_walls(trace, seen.drop_s, window.shut_s, warmth))
     soak = max(window.shut_s - seen.bottom_s, 0.0)
-    return lack, float(np.hypot(0.5 * lack, max(0.02 * p * np.exp(-soak / 8.0), 3.0)))
+    apart = max(0.02 * p * np.exp(-soak / 8.0), 3.0)
+    return lack, hypot(0.5 * lack, apart, _warmed_unseen_pa(trace, window))
+
+
+def _warmed_unseen_pa(trace: Trace, window: Window) -> float:
+    """Standard deviation, Pa, of the inflow's warmth at the shut, whose time is known to one reading only."""
+    i = max(min(int(np.searchsorted(trace.t_s, window.start_s)), trace.t_s.size - 3), 0)
+    ahead = trace.p_pa[i : i + 3]
+    rise = max(float(ahead[-1] - ahead[0]), 0.0) / max(ahead.size - 1, 1)
+    return (GAMMA - 1.0) * rise / sqrt(12.0)
 
 
 def _pressure_at(trace: Trace, t_s: float) -> float:

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 from scipy.special import ndtri
 
 from analysis.course import NCOMMON, PER_HOLD, Course, Driven, Held
@@ -24,7 +25,7 @@ from analysis.holdmodel import (
     mix_share,
     predict,
 )
-from analysis.laws import family
+from analysis.laws import family, hole_flow, seep_flow
 
 ROOM_PA = 101_325.0
 PURE_HOLE, HOLE, SHARP, BETWEEN, INERTIAL, PURE_SEEP, SEEP, SLIP = family()
@@ -207,6 +208,33 @@ def test_warm_gas_goes_back_by_what_it_had_too_much():
     theta = parameters(plan, 0.0, warmth=1e-4)
     theta[NCOMMON + 1] = -300.0
     assert curve(plan, theta)[-1] == pytest.approx(14_700.0, rel=1e-3)
+
+
+def integrated(rate, flow, warmth, start_pa, t_s):
+    """Pressures, Pa, of a box shut at 0 s whose inflow warms its gas: scipy on the energy balance of the design."""
+    def slopes(_, y):
+        mass, warm = y
+        r = min(mass * (1.0 + warm), 1.0)
+        q = rate / ROOM_PA * float(flow(r) / flow(0.2))
+        lost = 1.0 / (2.5 * warmth * ROOM_PA)
+        return [q, (0.4 * q - (q + lost) * warm) / mass]
+
+    got = solve_ivp(slopes, (0.0, t_s[-1]), [start_pa / ROOM_PA, 0.0], "LSODA", t_s, rtol=1e-9, atol=1e-12)
+    return ROOM_PA * got.y[0] * (1.0 + got.y[1])
+
+
+@pytest.mark.parametrize(("law", "flow"), [(PURE_HOLE, hole_flow), (PURE_SEEP, seep_flow)], ids=["hole", "seep"])
+@pytest.mark.parametrize("rate", [300.0, 3e3, 8e3])
+@pytest.mark.parametrize("start_s", [0.5, 2.0])
+def test_a_hold_read_late_knows_how_warm_its_inflow_has_made_it(law, flow, rate, start_s):
+    # 300 Pa/s to 8 kPa/s: 0.5 mm2 to 5 mm2 on 32 to 12 L; the first reading comes when up to 16 kPa are in.
+    warmth = 0.032 / (2.5 * 293.15)
+    t = np.arange(start_s, start_s + 6.0, 0.05)
+    truth = integrated(rate, flow, warmth, 20_000.0, np.r_[0.0, t])[1:]
+    held = Held(t, np.eye(t.size)[:, 1:])
+    plan = Course((NO_STEPS,), (held,), ROOM_PA, 20_000.0, 0.0)
+    p = curve(plan, parameters(plan, rate, truth[0], warmth=warmth), law)
+    np.testing.assert_allclose(p, truth[1:], atol=max(2.0, 2e-3 * rate))
 
 
 def test_a_small_leaks_inflow_warms_nothing():

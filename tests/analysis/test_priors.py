@@ -143,6 +143,14 @@ def test_gas_that_a_tanks_soak_let_fill_is_warm():
     assert lack == pytest.approx(-kelvin / 293.15 * p[110], rel=0.1)
 
 
+def test_a_fast_fills_warmth_at_the_shut_is_no_surer_than_the_shut():
+    # 2 kPa/s and a reading every 2 s: 0.4 x 2000 x 2 / sqrt(12) = 462 Pa; the soak alone leaves 3 Pa.
+    t = np.arange(0.0, 300.0, 2.0)
+    p = 20_000.0 + np.where(t > 120.0, 2000.0 * (t - 120.0), 0.0).clip(0.0, 60_000.0)
+    assert lack_after(t, p, 120.0, 20.0)[1] == pytest.approx(462.0, rel=0.01)
+    assert lack_after(t, p, 60.0, 20.0)[1] < 10.0
+
+
 def test_the_zero_is_as_sure_as_the_trace_says():
     made = make_trace(plain_log(accuracy=0.5, barometer_kPa=None, wood="bare"), BOX)
     (bare, *_) = release_priors(made, [(made, window())], True)
