@@ -38,7 +38,7 @@ NO_LEAK_LIKELY = 0.02
 """A leak is called a leak only when "no leak" is less probable than this."""
 VAGUE = 0.1
 """With the low end under this share of the high end the result is an upper limit."""
-_MODEL_SD = 0.006
+_MODEL_SD = 0.004
 """What the model leaves out even without release (mean heat transfer), ln of the area: measured on the
 repository's own generator, see docs/calibration.md."""
 _RELEASE_SD = 0.28
