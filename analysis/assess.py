@@ -18,7 +18,7 @@ from analysis.estimate import HoldEstimate, estimate_alone, estimate_holds, hole
 from analysis.gas import choked_throughput_pa_m3_s, drilled_area_m2
 from analysis.laws import LeakLaw
 from analysis.limit import limit_for, verdict_for
-from analysis.looking import SHUT_NOT_SEEN, Seen, look
+from analysis.looking import Seen, look
 from analysis.pumpcurve import stall_area
 from analysis.reasons import Refusal
 from analysis.results import (
@@ -38,6 +38,8 @@ BIG_LEAK_S = 60.0
 NOT_A_LEAK = 60.0
 """Widening of the readings' spread beyond which no leak law describes them."""
 U_STALL_SHARE = 0.3
+SHUT_NOT_SEEN = "shut-not-seen"
+"""Flag of a hold that a coarse display shows level: its limit is worth as much as the word that it was shut."""
 NOT_SEEN_SHARE = 2.0
 """A level without a shut is read as held for its later half; the limit must stand if only the last quarter was."""
 
@@ -159,7 +161,7 @@ def _finish(base: Assessment, own: Seen, result: HoldEstimate, earlier: tuple[Ea
     if result.vague:
         outcome = "upper-limit"
         area, fit = Interval(area.value, 0.0, area.high), Interval(fit.value, 0.0, fit.high)
-    if SHUT_NOT_SEEN in own.flags:
+    if not window.seen.sure:
         area, fit = (Interval(i.value, i.low, NOT_SEEN_SHARE * i.high) for i in (area, fit))
     law = (
         LawVerdict("undetermined", None, None, None, result.law.probability)
@@ -169,7 +171,7 @@ def _finish(base: Assessment, own: Seen, result: HoldEstimate, earlier: tuple[Ea
     flags = _flags(own, result, law)
     rate = choked_throughput_pa_m3_s(1.0, trace.room_pa, trace.room_k)
     verdict = verdict_for(area.less(base.plug_area_m2), outcome, base.limit, False, base.open_paths)
-    if SHUT_NOT_SEEN in own.flags and verdict not in ("no-limit", "over"):
+    if not window.seen.sure and verdict not in ("no-limit", "over"):
         verdict = "cannot-tell"
     start_pa, end_pa = result.span_pa
     return replace(
@@ -195,6 +197,8 @@ def _finish(base: Assessment, own: Seen, result: HoldEstimate, earlier: tuple[Ea
 def _flags(own: Seen, result: HoldEstimate, law: LawVerdict) -> tuple[str, ...]:
     flags = list(own.flags)
     window, trace = own.windows[-1], own.trace
+    if not window.seen.sure:
+        flags.append(SHUT_NOT_SEEN)
     if result.release.present:
         flags.append("release")
     full = result.span_pa[1] > 0.9 * trace.room_pa

@@ -94,7 +94,11 @@ def is_unit_change(trace: Trace, i: int) -> bool:
     low, high = sorted(float(x) for x in native)
     if low <= 0.0:
         return False
-    ratio = high / low
+    return is_unit_ratio(high / low)
+
+
+def is_unit_ratio(ratio: float) -> bool:
+    """Whether a ratio over 1 stands between two units of pressure, within 2 %."""
     return any(abs(ratio / known - 1.0) < 0.02 for known in UNIT_RATIOS if known > 1.2)
 
 

@@ -30,8 +30,6 @@ SOON_MIN = 3.0
 LATER_MIN = 10.0
 FINE_STEP_PA = 150.0
 """A display with steps up to this shows the shut of a wooden box within a minute: the wood gives off moisture."""
-SHUT_NOT_SEEN = "shut-not-seen"
-"""Flag of a hold that a coarse display shows level: its limit is worth as much as the word that it was shut."""
 SMALLEST_STALL_M2 = 0.05e-6
 """A level that a known pump would hold only against a leak at least this large may be the pump still running."""
 AT_ONCE = 2
@@ -179,8 +177,7 @@ def _usable(
         if refusal is None:
             falls = _falls(trace, view, window)
             flags += ["weeping-valve"] if falls is not None else []
-            flags += [] if hold.sure else [SHUT_NOT_SEEN]
-            unseen = reasons.never_shut() if _pump_may_run(trace, view, hold) else None
+            unseen = reasons.never_shut() if _pump_may_run(trace, view, window.seen) else None
             return window, _too_little(trace, window) or falls or unseen, let_go, flags
     return None, refusal, None, flags
 
@@ -270,7 +267,7 @@ def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Windo
         window = begun
     when = _speeds_up(trace, view, window)
     if when is not None and _was_shut(trace, window, when):
-        shut = replace(window.seen, shut_s=when, held_s=when)
+        shut = replace(window.seen, shut_s=when, held_s=when, sure=True)
         later = fit_window(trace, shut)
         if later is None:
             return window, _held_too_short(trace, shut), None
@@ -306,7 +303,7 @@ def _shut_after_tank(trace: Trace, view: PhaseView, window: Window) -> HoldSeen 
         return None
     slow = np.flatnonzero(slope[:fast] < 0.5 * (before + float(slope[fast])))
     at = int(slow[-1]) + 1 if slow.size else fast
-    return replace(window.seen, shut_s=float(t[at]), held_s=float(t[min(at + stride - 1, fast)]))
+    return replace(window.seen, shut_s=float(t[at]), held_s=float(t[min(at + stride - 1, fast)]), sure=True)
 
 
 def _speeds_up(trace: Trace, view: PhaseView, window: Window) -> float | None:

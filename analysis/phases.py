@@ -292,8 +292,9 @@ class _Search:
         stop = end if let_up is None else let_up
         # The reading at the let-up may already have risen with it.
         last = stop if let_up is None else max(stop - 1, low)
-        seen = (0, 0, True) if drop is None else self._shut(bottom, low, last)
-        shut, held, sure = self._noted(bottom, last) or seen
+        shut, held, sure = self._noted(bottom, last) or (
+            (0, 0, True) if drop is None else self._shut(bottom, low, last)
+        )
         inside = slice(held, stop + 1)
         stop = held + until_it_falls(self.t[inside], self.p[inside], self.resolution, self.flicker if sure else 0.0)
         t = self.t

@@ -64,7 +64,8 @@ def break_point(t: FloatArray, p: FloatArray, noise: float) -> tuple[int, int, f
     width = -(-t.size // BREAK_BLOCKS)
     first = np.arange(t.size // width) * width
     ts, ps = (x[: first.size * width].reshape(-1, width).mean(axis=1) for x in (t, p))
-    noise = max(noise / np.sqrt(width), 0.1 * noise)
+    # What is left of the noise in blocks of a hundred readings hangs together and averages out no further.
+    noise *= max(width**-0.5, 0.1)
     last = max(first.size - 4, 0)
     coarse = np.unique(np.linspace(0, last, BREAK_TRIES).astype(int))
     cost = {int(j): _broken(ts, ps, int(j)) for j in coarse}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis import reasons
+from analysis.faults import is_unit_ratio
 from analysis.phases import MOST_FOR_NOISE, FloatArray
 from analysis.reasons import Refusal
 from analysis.trace import Trace, baseline_reading
@@ -35,6 +36,8 @@ def _baseline_contradicts(trace: Trace) -> Refusal | None:
     """
     p = trace.p_pa
     level = baseline_reading(p)
+    if level is None and _open_at_both_ends(trace):
+        return reasons.unit_suspected(float(p[0]) / 1000.0)
     if level is not None and trace.unit.reference == "absolute" and level < LOWEST_PA:
         return reasons.unit_suspected(level / 1000.0)
     if level is None or abs(level - trace.room_pa) < 0.1 * trace.room_pa:
@@ -47,6 +50,17 @@ def _baseline_contradicts(trace: Trace) -> Refusal | None:
     if falls > 5.0 * max(rises, 1.0) and falls > 0.4 * level:
         return reasons.unit_suspected(level / 1000.0)
     return None
+
+
+def _open_at_both_ends(trace: Trace) -> bool:
+    """Whether an absolute gauge begins and ends at one level, its highest, that is the room's in another unit.
+
+    A log of few readings has too short a baseline to be one.
+    """
+    p = trace.p_pa
+    top = float(p.max())
+    same = trace.unit.reference == "absolute" and min(p[0], p[-1]) > 0.98 * top and p.min() < 0.6 * top
+    return bool(same) and top < 0.8 * trace.room_pa and is_unit_ratio(trace.room_pa / top)
 
 
 def _extremes(p_pa: FloatArray) -> tuple[float, float]:

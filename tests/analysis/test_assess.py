@@ -99,6 +99,10 @@ REFUSED: dict[str, tuple[Callable[[], Log], Box | None, str, str]] = {
                    "343 kPa absolute", "Correct"),
     "wrong reference": (lambda: with_header(plain_log(), gauge=flat(2e4, gauge="gauge kPa").header.gauge), BOX,
                         "203 kPa absolute", "'gauge' line"),
+    # Readings every 5 s: two of the open gauge, and the box open again at the end; 101 of the wrong unit are 10 kPa.
+    "wrong unit, few readings": (lambda: with_header(
+        log_of(*Made(0.1, interval_s=5.0).run(("baseline", 5.0), *PLAIN[1:]), step=0.1),
+        gauge=flat(2e4, gauge="absolute mbar").header.gauge), BOX, "10 kPa absolute", "Correct"),
     "film off at once": (lambda: let_go(137.0, 40.0, 0.2), BOX, "let go so soon", "Press the film"),
     # One step of the display hides whether the pump still runs, and nobody let air in.
     "never shut, coarse": (lambda: made(*PUMPED, ("soak", 300.0), area=0.0, step=1.0, noise=0.3), BARE_BOX,
@@ -351,6 +355,10 @@ def test_a_running_hold_is_judged_without_its_open_check_plug():
     assert got.area_m2 is not None
     assert area[0] == pytest.approx(max(got.area_m2.value - got.plug_area_m2, 0.0))
 
+
+
+def test_a_refusal_sets_no_terms_for_a_limit_it_does_not_give():
+    assert "shut-not-seen" not in result("never shut, coarse").flags
 
 
 # --- flags -----------------------------------------------------------------------------------------------

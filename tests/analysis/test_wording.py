@@ -238,6 +238,13 @@ def test_seal_let_go() -> None:
         "and a leak only slows down. Press the film down, then hold again.")
 
 
+def test_a_seal_that_let_go_of_a_tight_box_says_at_most() -> None:
+    gone = assessed(
+        "B-11", mm2(0.0, 0.0, 0.012), setup="film-on-rim", flags=("seal-let-go",), outcome="upper-limit",
+        span=HoldSpan(246.0, 340.0, 20_000.0, 39_000.0), phases=(Phase("hold", 240.0, 520.0),))
+    assert "Before that B-11 took in at most 0.012 mm²; " in plain(answer_sentence(gone))
+
+
 def test_one_test_tells_how_much_not_where() -> None:
     one = assessed("B-07", mm2(0.98, 0.90, 1.06))
     assert plain(one_test_sentence(one, next_step="Putty the flange and hold again")) == (
