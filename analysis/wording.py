@@ -136,10 +136,10 @@ def answer_sentence(assessment: Assessment, system: System = "metric", has_tank:
         return _join(plain, f"The open check plug, {hole_text(assessment.plug_area_m2, system)}, is taken off.")
     if assessment.setup == "line-only" and assessment.verdict != "stalls":
         return _line_alone(assessment, assessment.area_m2, system)
-    if assessment.outcome == "upper-limit":
-        return _upper_limit(assessment, assessment.area_m2, system)
     if "seal-let-go" in assessment.flags:
         return seal_sentence(assessment, system)
+    if assessment.outcome == "upper-limit":
+        return _upper_limit(assessment, assessment.area_m2, system)
     if assessment.verdict == "stalls":
         return _stalls(assessment, assessment.area_m2, system)
     if assessment.limit is None:
