@@ -335,8 +335,7 @@ def seal_sentence(assessment: Assessment, system: System = "metric") -> str:
     shut = next((p.start_s for p in assessment.phases if p.name == "hold" and p.end_s >= span.end_s), span.start_s)
     when = clock_text(span.end_s - shut)
     again = _SEAL_AGAIN.get(assessment.setup or "", "Look at the seal made last, then hold again.")
-    most = assessment.outcome == "upper-limit"
-    before = f"at most {amount(area.high, system)}" if most else amount(area.value, system)
+    before = f"at most {amount(area.high, system)}" if area.low == 0.0 else amount(area.value, system)
     return (
         f"A seal let go at {when}. Before that {assessment.box or 'the box'} took in {before}; "
         f"after it the rise speeds up, and a leak only slows down. {again}"
