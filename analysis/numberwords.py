@@ -134,6 +134,11 @@ def amount(area_m2: float, system: System) -> str:
     return with_unit(area_number(area_m2), "mm²")
 
 
+def told_amount(area: Interval, system: System) -> str:
+    """How much air a leak takes in as far as its interval tells: its value, or at most its high end."""
+    return f"at most {amount(area.high, system)}" if is_at_most(area) else amount(area.value, system)
+
+
 def leakage_text(rate: Interval, system: System, room_k: float = 293.15) -> str:
     """A leakage rate: Pa m³/s, or sccm (cm3 a minute at 0 C and 1 atm) of gas that entered at ``room_k``."""
     if system == "inch":

@@ -37,6 +37,7 @@ from analysis.numberwords import (
     pressure_step_text,
     pressure_text,
     size_text,
+    told_amount,
     two_figures,
     with_unit,
 )
@@ -201,7 +202,8 @@ def _upper_limit(assessment: Assessment, area: Interval, system: System) -> str:
     bound = f"the limit is a hole of {hole_text(assessment.limit.area_m2, system)}"
     if assessment.verdict == "tight":
         return f"Tight. {shown}; {bound}."
-    return _join(f"Cannot tell. {shown}, but {bound}.", _sentence(assessment.advice))
+    turn = ", but" if area.high > assessment.limit.area_m2 else ", if the valve was shut;"
+    return _join(f"Cannot tell. {shown}{turn} {bound}.", _sentence(assessment.advice))
 
 
 def _stalls(assessment: Assessment, area: Interval, system: System) -> str:
@@ -335,16 +337,13 @@ def seal_sentence(assessment: Assessment, system: System = "metric") -> str:
     shut = next((p.start_s for p in assessment.phases if p.name == "hold" and p.end_s >= span.end_s), span.start_s)
     when = clock_text(span.end_s - shut)
     again = _SEAL_AGAIN.get(assessment.setup or "", "Look at the seal made last, then hold again.")
-    before = f"at most {amount(area.high, system)}" if area.low == 0.0 else amount(area.value, system)
     return (
-        f"A seal let go at {when}. Before that {assessment.box or 'the box'} took in {before}; "
+        f"A seal let go at {when}. Before that {assessment.box or 'the box'} took in {told_amount(area, system)}; "
         f"after it the rise speeds up, and a leak only slows down. {again}"
     )
 
 
-def one_test_sentence(
-    assessment: Assessment, system: System = "metric", next_step: str = "", tests: int = 1
-) -> str:
+def one_test_sentence(assessment: Assessment, system: System = "metric", next_step: str = "", tests: int = 1) -> str:
     """One test tells how much, not where: the paths it had open, together, and the step that would part them.
 
     ``tests`` is how many of the same kind there are.
@@ -355,9 +354,9 @@ def one_test_sentence(
     names = [path_name(p, assessment.setup) for p in together(assessment.open_paths)]
     first = "One test tells" if tests == 1 else f"{tests} tests of one kind tell"
     if not names:
-        return f"{first} how much, not where: {amount(area.value, system)}."
+        return f"{first} how much, not where: {told_amount(area, system)}."
     verb = "together take in" if len(names) > 1 else "takes in"
-    much = f"{first} how much, not where: {list_text(names)} {verb} {amount(area.value, system)}."
+    much = f"{first} how much, not where: {list_text(names)} {verb} {told_amount(area, system)}."
     return _join(much, _sentence(next_step))
 
 

@@ -238,6 +238,14 @@ def test_seal_let_go() -> None:
         "and a leak only slows down. Press the film down, then hold again.")
 
 
+def test_a_limit_under_the_boxes_own_that_may_not_stand_says_on_what_terms() -> None:
+    # sqrt(4 x 0.065 / (0.83 pi)) = 0.316 mm.
+    unseen = assessed("B-12", mm2(0.0, 0.0, 0.065), outcome="upper-limit", verdict="cannot-tell")
+    assert plain(answer_sentence(unseen)).startswith(
+        "Cannot tell. No leak larger than a drilled hole of 0.32 mm was shown (0.065 mm²), if the valve was shut; "
+        "the limit is a hole of")
+
+
 def test_a_seal_that_let_go_of_a_tight_box_says_at_most() -> None:
     gone = assessed(
         "B-11", mm2(0.0, 0.0, 0.012), setup="film-on-rim", flags=("seal-let-go",), outcome="upper-limit",
@@ -250,6 +258,11 @@ def test_one_test_tells_how_much_not_where() -> None:
     assert plain(one_test_sentence(one, next_step="Putty the flange and hold again")) == (
         "One test tells how much, not where: panel edges, panel faces, port flange, top panel and tape together "
         "take in 0.98 mm². Putty the flange and hold again.")
+
+
+def test_one_test_of_a_tight_box_tells_at_most_how_much() -> None:
+    one = assessed("B-07", mm2(0.003, 0.0, 0.065), outcome="upper-limit")
+    assert plain(one_test_sentence(one)).endswith("and tape together take in at most 0.065 mm².")
 
 
 def test_release_compares_first_hold_and_redraw() -> None:
