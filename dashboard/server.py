@@ -8,14 +8,15 @@ import logging
 import os
 import secrets
 import socket
+import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import waitress
 from dash import Dash
 from flask import Flask, Response, redirect, request
-from waitress.server import BaseWSGIServer, MultiSocketServer
+from waitress.server import BaseWSGIServer
 
 from acquisition.errors import OutsideWorldFailed
 from dashboard.app import create_app
@@ -33,20 +34,35 @@ THREADS = 8
 class Served:
     """A server that is ready; ``link`` is what to open, with the token when shared."""
 
-    server: MultiSocketServer | BaseWSGIServer
+    server: BaseWSGIServer
     port: int
     link: str
+    _looping: threading.Event = field(default_factory=threading.Event)
+    _ended: threading.Event = field(default_factory=threading.Event)
 
     def run(self) -> None:
         """Serve until closed."""
-        self.server.run()
+        self._looping.set()
+        try:
+            self.server.run()
+        finally:
+            self._looping.clear()
+            self._ended.set()
 
     def close(self) -> None:
         """Stop serving; answers under way are given up without a word, nobody waits for them any more."""
         logging.getLogger("waitress").setLevel(logging.CRITICAL + 1)
         self.server.task_dispatcher.shutdown(timeout=2)
+        if self._looping.is_set():
+            self.server.trigger.pull_trigger(self._let_go)
+            self._ended.wait(timeout=2)
+        else:
+            self._let_go()
+
+    def _let_go(self) -> None:
+        """Close every socket; only in the thread that waits on them, which else waits on a number closed under it."""
         self.server.close()
-        for channel in list(getattr(self.server, "active_channels", {}).values()):
+        for channel in list(self.server.active_channels.values()):
             channel.handle_close()  # a browser that keeps its connection would keep the loop going
 
 
@@ -96,7 +112,7 @@ def serve(
         shop.close()
 
 
-def _bind(app: Flask, host: str, port: int) -> tuple[MultiSocketServer | BaseWSGIServer, int]:
+def _bind(app: Flask, host: str, port: int) -> tuple[BaseWSGIServer, int]:
     listening = _listening(host, port)
     try:
         server = waitress.create_server(app, sockets=[listening], threads=THREADS, ident="boxhold")

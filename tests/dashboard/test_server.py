@@ -84,6 +84,26 @@ def test_closing_ends_at_once_though_a_browser_keeps_its_connection(shop: MadeUp
     assert not thread.is_alive()
 
 
+def test_only_the_thread_that_waits_on_the_sockets_closes_them(
+    shop: MadeUpShop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Closed by another thread, the loop waits on a number that is no longer open and falls over."""
+    served = server.prepare(shop, port=0)
+    closing: list[int | None] = []
+    close = served.server.close
+    monkeypatch.setattr(served.server, "close", lambda: (closing.append(threading.get_ident()), close()))
+    thread = threading.Thread(target=served.run)
+    thread.start()
+    asked = http.client.HTTPConnection("127.0.0.1", served.port)
+    asked.request("GET", "/static/none")
+    asked.getresponse().read()
+    served.close()
+    thread.join(timeout=10)
+    asked.close()
+    assert not thread.is_alive()
+    assert closing == [thread.ident]
+
+
 def test_a_taken_port_gives_the_next_free_one(shop: MadeUpShop) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
