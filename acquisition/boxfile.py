@@ -124,6 +124,12 @@ _TABLES: dict[str, tuple[type[Any], dict[str, Reader]]] = {
     "tank": (Tank, {"volume_L": _POSITIVE, "working_kPa": _number(0, 120)}),
 }
 
+TOP_KEYS = tuple(_TOP)
+"""Keys above the tables."""
+
+TABLE_KEYS = {table: tuple(readers) for table, (_, readers) in _TABLES.items()}
+"""Keys of each table."""
+
 
 def read_box(path: Path | str) -> Box:
     """Read a box file.
@@ -230,8 +236,8 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def find_box(log_path: Path | str, box_name: str | None) -> Box | None:
-    """The box of a log when a ``box.toml`` with its name lies in the log's folder or the one above.
+def find_box_file(log_path: Path | str, box_name: str | None) -> Path | None:
+    """File of a log's box: a ``box.toml`` with its name in the log's folder or the one above.
 
     Raises
     ------
@@ -240,8 +246,6 @@ def find_box(log_path: Path | str, box_name: str | None) -> Box | None:
     """
     folder = Path(log_path).absolute().parent
     for place in (folder, folder.parent) if box_name else ():
-        if (place / BOX_FILE).is_file():
-            box = read_box(place / BOX_FILE)
-            if box.name == box_name:
-                return box
+        if (place / BOX_FILE).is_file() and read_box(place / BOX_FILE).name == box_name:
+            return place / BOX_FILE
     return None

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Literal, TypeVar
 
 import numpy as np
@@ -96,6 +97,8 @@ def parse_gauge_unit(text: str) -> GaugeUnit:
     for reference in _REFERENCES:
         if len(words) == 2 and words[0].lower() == reference:
             return GaugeUnit(reference, parse_unit(words[1]))
+    for near in get_close_matches(words[0].lower(), _REFERENCES, n=1) if len(words) == 2 else ():
+        raise WrongUsage(f"'{words[0]}' in '{text.strip()}' is not known; is it {near}?")
     raise WrongUsage(
         f"'{text.strip()}' does not say what the gauge counts from; write absolute, vacuum or gauge, then the unit."
     )

@@ -93,7 +93,7 @@ def estimate_holds(
     """
     lead = traces[-1]
     posterior = _explored(traces, windows, offsets, noise_pa, family())
-    release = _release(posterior)
+    release = _release(posterior, lead.resolution_pa)
     lost = _loss_5min(posterior, posterior.course, _at_shut(lead, windows[-1][-1]))
     fit, whole = _areas(posterior, lead, release.share)
     law = _law(posterior)
@@ -124,7 +124,7 @@ def estimate_alone(
     ``laws`` are those that its whole session left credible.
     """
     posterior = _explored([trace], [[window]], [0.0], noise_pa, laws)
-    return _areas(posterior, trace, _release(posterior).share)[1], _span(posterior, window.end_s)
+    return _areas(posterior, trace, _release(posterior, trace.resolution_pa).share)[1], _span(posterior, window.end_s)
 
 
 def _explored(
@@ -305,8 +305,8 @@ def _without_release(theta: FloatArray, nhold: int) -> FloatArray:
     return out
 
 
-def _release(posterior: Posterior) -> Release:
-    """Release's share of the last hold's rise, averaged over the credible members."""
+def _release(posterior: Posterior, resolution_pa: float) -> Release:
+    """Release's share of the last hold's rise, averaged over the credible members; none seen of a rise too small."""
     course, members = posterior.course, posterior.members
     rows = np.arange(len(members.laws))
     theta = posterior.fitted.theta
@@ -321,7 +321,8 @@ def _release(posterior: Posterior) -> Release:
     weight = posterior.weight
     mean = float(weight @ share)
     probable = float(weight @ (share > 0.05))
-    present = mean > 0.05 and probable > 0.7 and mean * float(rise[posterior.best]) > 30.0
+    seen_pa = float(rise[posterior.best])
+    present = mean > 0.05 and probable > 0.7 and mean * seen_pa > 30.0 and seen_pa > resolution_pa
     return Release(present, mean)
 
 

@@ -188,7 +188,7 @@ _MARKS = ("baseline", "pump-down", "soak", "hold", "let-up")
 
 def _from_notes(t: FloatArray, note: tuple[str, ...]) -> tuple[tuple[Phase, ...], tuple[HoldSeen, ...]] | None:
     """Phases from marks in the notes (a mark opens its phase), or None when no hold is marked."""
-    words = {"shut": "hold", "redraw": "pump-down"}
+    words = {"shut": "hold", "valve shut": "hold", "valve closed": "hold", "redraw": "pump-down"}
     marks = [(i, words.get(text, text)) for i, raw in enumerate(note) if (text := raw.strip().lower())]
     marks = [(i, name) for i, name in marks if name in (*_MARKS, "end of hold")]
     if not any(name == "hold" for _, name in marks):

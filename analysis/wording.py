@@ -172,11 +172,9 @@ def _no_answer(assessment: Assessment) -> str:
 
 
 def _sentence(text: str) -> str:
-    text = text.strip()
-    if not text:
+    if not (text := text.strip()):
         return ""
-    text = text[0].upper() + text[1:]
-    return text if text.endswith((".", "?")) else f"{text}."
+    return f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '?')) else '.'}"
 
 
 def _join(*sentences: str) -> str:
@@ -311,8 +309,11 @@ def loss_sentence(assessment: Assessment, system: System = "metric") -> str:
     if assessment.lost_5min_pa is None:
         return ""
     rate, volume = assessment.leakage_rate_pa_m3_s, assessment.volume_m3
-    slope = rate.value / volume if rate is not None and volume else None
-    return loss_text(assessment.lost_5min_pa, system, slope)
+    if rate is None or not volume:
+        return loss_text(assessment.lost_5min_pa, system)
+    if assessment.outcome == "upper-limit":
+        return f"at most {loss_text(rate.high / volume * 300.0, system)}"
+    return loss_text(assessment.lost_5min_pa, system, rate.value / volume)
 
 
 def release_sentence(assessment: Assessment, system: System = "metric") -> str:

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from acquisition.archive import EVENTS_FILE
-from acquisition.boxfile import BOX_FILE, find_box, read_box
+from acquisition.boxfile import BOX_FILE, find_box_file, read_box
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.events import corrected, corrections_of, event_troubles, read_events
 from acquisition.logfile import read_log
 from acquisition.numbers import to_number
+from acquisition.oddkeys import odd_box_keys, odd_header_keys
 from dashboard.batch import assess_batch, usual_jobs
 from dashboard.faults import DONE, FAULT_IN_THE_PROGRAM, complain
 
@@ -123,8 +124,12 @@ class BoxFinder:
         if name is None or log.path is None:
             return None
         if self._archive is None:
-            return find_box(log.path, name)
+            return self._beside(log.path, name)
         return self._of_archive(self._archive, name)
+
+    def _beside(self, log_path: Path, name: str) -> Box | None:
+        found = find_box_file(log_path, name)
+        return None if found is None else self._box(found)
 
     def _named_by_option(self, log: Log, box_file: Path) -> Box:
         box = self._box(box_file)
@@ -140,6 +145,8 @@ class BoxFinder:
     def _box(self, path: Path) -> Box:
         if path not in self._read:
             self._read[path] = read_box(path)
+            for slip in odd_box_keys(self._read[path], path):
+                complain(slip)
         return self._read[path]
 
 
@@ -182,6 +189,8 @@ def _tell_troubles(files: Sequence[Path | None], said: set[str]) -> int:
 
 def _read_pair(path: Path, finder: BoxFinder) -> Pair:
     log = read_log(path)
+    for slip in odd_header_keys(log.header, path):
+        complain(slip)
     log = corrected(log, corrections_of(_events_in(_events_file(_folders_of(path))), path.name))
     return log, finder.box_of(log)
 

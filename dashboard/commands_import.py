@@ -95,8 +95,11 @@ def _import_one(
     from acquisition.files import read_whole
     from acquisition.importing import convert, guess_mapping
     from acquisition.logfile import write_log
+    from acquisition.logheader import FIRST_LINE
 
     data = read_whole(path)
+    if data.removeprefix(b"\xef\xbb\xbf").startswith(FIRST_LINE.encode()):
+        raise WrongUsage(f"{path} is a log already, there is nothing to convert; 'boxhold assess {path}' reads it.")
     mapping = _with_unit(wishes.applied(guess_mapping(data, path)), unit)
     asked = not yes and sys.stdin.isatty() and sys.stdout.isatty()
     _show(path, data, mapping)

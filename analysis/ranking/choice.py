@@ -82,7 +82,8 @@ def standing(
     named = ranked[0] if ranked and ranked[0].probability_largest >= NAMED else None
     over = named is not None and (named.probability_over_limit is None or named.probability_over_limit >= 0.5)
     total = np.sum([np.clip(posterior.areas_m2[p], 0.0, None) for p in posterior.inward], axis=0)
-    quiet = limit is not None and float(np.mean(total > limit)) < QUIET
+    unsure = any("shut-not-seen" in t.flags for t in posterior.problem.tests)
+    quiet = limit is not None and float(np.mean(total > limit)) < QUIET and not unsure
     seen = {parent(p) for p in posterior.listed}
     untested = tuple(p for p in suspects if parent(p) not in seen and "shop" in PATHS[parent(p)].joins)
     return Standing(named, over, quiet, untested, waiting)

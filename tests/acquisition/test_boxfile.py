@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquisition.boxfile import box_text, check_box_name, find_box, read_box, write_box
+from acquisition.boxfile import box_text, check_box_name, find_box_file, read_box, write_box
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.records import Baffles, Box, Port, Pump, Rim, Tank, Uncertain, Vents
 from acquisition.tomltext import toml_text
@@ -137,17 +137,17 @@ def test_what_is_no_box_name(name: str) -> None:
 def test_a_box_is_found_beside_the_log_or_one_above(tmp_path: Path) -> None:
     (tmp_path / "logs" / "deep").mkdir(parents=True)
     write_box(Box("B-07"), tmp_path / "box.toml")
-    assert find_box(tmp_path / "a.csv", "B-07") == Box("B-07")
-    assert find_box(tmp_path / "logs" / "a.csv", "B-07") == Box("B-07")
-    assert find_box(tmp_path / "logs" / "deep" / "a.csv", "B-07") is None
-    assert find_box(tmp_path / "a.csv", "B-08") is None
-    assert find_box(tmp_path / "a.csv", None) is None
+    assert find_box_file(tmp_path / "a.csv", "B-07") == tmp_path / "box.toml"
+    assert find_box_file(tmp_path / "logs" / "a.csv", "B-07") == tmp_path / "box.toml"
+    assert find_box_file(tmp_path / "logs" / "deep" / "a.csv", "B-07") is None
+    assert find_box_file(tmp_path / "a.csv", "B-08") is None
+    assert find_box_file(tmp_path / "a.csv", None) is None
 
 
 def test_a_nearer_file_of_another_box_does_not_hide_the_one_above(tmp_path: Path) -> None:
     write_box(Box("B-07"), tmp_path / "box.toml")
     write_box(Box("other"), tmp_path / "logs" / "box.toml")
-    assert find_box(tmp_path / "logs" / "a.csv", "B-07") == Box("B-07")
+    assert find_box_file(tmp_path / "logs" / "a.csv", "B-07") == tmp_path / "box.toml"
 
 
 def test_a_box_file_is_not_written_over_unasked(tmp_path: Path) -> None:

@@ -82,3 +82,8 @@ def test_a_gauge_unit_is_written_as_it_is_read() -> None:
     assert str(parse_gauge_unit("Vacuum  inhg")) == "vacuum inHg"
     assert parse_gauge_unit("gauge bar").needs_barometer
     assert not parse_gauge_unit("absolute bar").needs_barometer
+
+
+def test_a_misspelt_reference_is_named() -> None:
+    with pytest.raises(WrongUsage, match="'absolut' in 'absolut kPa' is not known; is it absolute"):
+        parse_gauge_unit("absolut kPa")

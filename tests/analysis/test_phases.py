@@ -206,9 +206,10 @@ def test_marks_in_the_notes_win():
 
 @pytest.mark.parametrize("interval_s", [1.0, 0.05])
 @pytest.mark.parametrize("area", [0.0, 0.1])
-def test_a_shut_noted_alone_leaves_the_rest_to_the_pressures(area, interval_s):
+@pytest.mark.parametrize("words", ["shut", "Valve shut", "valve closed"])
+def test_a_shut_noted_alone_leaves_the_rest_to_the_pressures(area, interval_s, words):
     t, p = Made(area, interval_s=interval_s).run(*PLAIN)
-    note = tuple("shut" if abs(s - SHUT_S) < 1e-6 else "" for s in t)
+    note = tuple(words if abs(s - SHUT_S) < 1e-6 else "" for s in t)
     view = seen(t, p, note=note)
     assert names(view) == ["baseline", "pump-down", "soak", "hold", "let-up"]
     (hold,) = view.holds

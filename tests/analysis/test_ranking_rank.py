@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -290,6 +291,12 @@ def test_a_place_named_and_over_its_limit_is_resealed_first() -> None:
     assert small.next_test is not None
     assert {"rim-joint", "sheet-edge"} & set(open_paths(small.next_test.setup, small.next_test.seal))
     assert small.advice[0].startswith("Nothing to reseal so far: ")
+
+
+def test_a_limit_whose_shut_was_not_seen_clears_no_box() -> None:
+    tests = [made("vents-taped", 0.12), made("film-on-rim", 0.13, day=0.1), made("formed-sheet", 0.16, day=0.2)]
+    ranking = rank([*tests[:2], replace(tests[2], flags=("shut-not-seen",))], BOX)
+    assert not ranking.advice[0].startswith("Nothing to reseal")
 
 
 def test_all_places_under_the_limit_ends_the_search() -> None:

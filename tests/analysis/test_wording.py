@@ -131,6 +131,13 @@ def test_loss_of_an_assessment_uses_its_own_volume() -> None:
     assert loss_sentence(assessed("B-07", None)) == ""
 
 
+def test_loss_of_an_upper_limit_is_what_the_limit_would_lose() -> None:
+    # 0.065 mm2 at 20.126 Pa m3/s per mm2 is 1.308 Pa m3/s; times 300 s over 31.4 L: 12.5 kPa
+    unseen = assessed("B-12", mm2(0.003, 0.0, 0.065), outcome="upper-limit", lost_5min_pa=550.0,
+                      leakage_rate_pa_m3_s=Interval(0.06, 0.0, 1.308))
+    assert plain(loss_sentence(unseen)) == "at most 12 kPa lost in 5 min"
+
+
 def test_pressures_as_the_gauge_shows_them() -> None:
     assert plain(pressure_text(47_000.0, "metric", 101_325.0)) == "47 kPa"
     # 14.11 inHg of vacuum is where a hole stops choking at 101.325 kPa

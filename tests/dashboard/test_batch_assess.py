@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from acquisition.boxfile import find_box
+from acquisition.boxfile import find_box_file, read_box
 from acquisition.logfile import read_log
 from analysis.results import Assessment
 from dashboard.batch import MANY, assess_batch, usual_jobs
@@ -23,7 +23,7 @@ SHORT = sorted((SAMPLES / "B-07" / "logs").glob("20260504*.csv"))
 
 def pair(path):
     log = read_log(path)
-    return log, find_box(path, log.header.box)
+    return log, read_box(find_box_file(path, log.header.box))
 
 
 def test_few_logs_start_no_process():

@@ -173,6 +173,16 @@ def test_both_ways_to_name_a_box_are_wrong_usage(call, lone_log):
     assert (code, len(complaints)) == (2, 1)
 
 
+def test_a_key_that_nothing_reads_is_told_once_and_the_log_answered(call, lone_log):
+    shutil.copy(SAMPLES / "B-03" / "box.toml", lone_log.parent)
+    with (lone_log.parent / "box.toml").open("a", encoding="utf-8") as file:
+        file.write("volume_L = 20\n")
+    second = Path(shutil.copy(lone_log, lone_log.with_name("b.csv")))
+    code, records, complaints = call("assess", lone_log, second, "--json")
+    assert (code, len(records)) == (0, 2)
+    assert len([line for line in complaints if "'volume_L' stands below [pump]" in line]) == 1
+
+
 def test_a_box_file_that_cannot_be_read_is_named(call, lone_log):
     (lone_log.parent / "box.toml").write_text("name = ", encoding="utf-8")
     code, records, complaints = call("assess", lone_log, "--json")

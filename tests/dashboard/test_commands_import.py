@@ -105,3 +105,10 @@ def test_at_a_terminal_the_reference_and_the_yes_are_asked_for(commas: Path):
     assert process.wait(timeout=30) == 0
     os.close(far)
     assert str(read_log(commas.parent / "messung.boxhold.csv").header.gauge) == "absolute kPa"
+
+
+def test_a_log_is_not_converted_again(commas: Path, capsys: pytest.CaptureFixture[str]):
+    assert run(["import", str(commas), "--unit", "absolute kPa", "--set", "volume_L=20", "--yes"]) == 0
+    assert run(["import", str(commas.parent / "messung.boxhold.csv"), "--unit", "absolute kPa", "--yes"]) == 2
+    assert "is a log already" in capsys.readouterr().err
+    assert sorted(os.listdir(commas.parent)) == ["messung.boxhold.csv", "messung.csv"]
