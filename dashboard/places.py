@@ -195,7 +195,9 @@ def _closure_words(f: Frame, place: Place, setup: str | None) -> Label:
 def _hose_words(f: Frame, place: Place) -> Label:
     """Words of the line, and under them those of the valve seat."""
     x, y = valve_at(f)
-    return _label(f, (x + 18, y + (-2 if place.path == "line" else 15)), place, [place.words], "start")
+    if place.path == "line":
+        return _label(f, (x + 18, y - 2), place, [place.words], "start")
+    return _label(f, (x + 18, y + 15), place, svg.wrapped(place.words, 18), "start")
 
 
 def _rim_words(f: Frame, place: Place, narrow: bool) -> Label:
@@ -269,8 +271,10 @@ def section(
     shown = list(outside_places(places).values())
     hose: Valve = "none" if narrow and valve == "shut" else valve
     parts = [body(f, setup, hose), *(mark(f, p, setup) for p in shown)]
-    parts += [one.drawn() for one in apart([w for p in shown for w in words(f, p, setup, narrow)])]
+    labels = apart([w for p in shown for w in words(f, p, setup, narrow)])
+    parts += [one.drawn() for one in labels]
     below = [line for note in notes for line in svg.wrapped(note, int((f.port_x - f.outer[0]) / 7.4))]
     parts.append(svg.lines_of_text((f.outer[0] + 4, f.outer[3] + 34), below, 18, bold=True, fill="air"))
-    tall = max(height_of(f, hose), f.outer[3] + 38 + 18 * len(below) if below else 0.0)
+    lowest = max((one.frame[3] for one in labels), default=0.0)
+    tall = max(height_of(f, hose), lowest + 2, f.outer[3] + 38 + 18 * len(below) if below else 0.0)
     return svg.drawing(width, tall, "".join(parts), label)

@@ -132,8 +132,8 @@ def _lead(ordered: Sequence[BoxRow], over: Sequence[str], unsure: Sequence[str],
     hold = [r for r in ordered if r.verdict in ("tight", "within") and r.name not in (*off, *mended)]
     told = len(over) + len(unsure) + len(off) + len(mended) + len(hold) == len(ordered)
     if over and hold:
-        many = "The rest hold." if told else f"{len(hold)} hold."
-        said.append(many if len(hold) > 1 else "One holds.")
+        many = f"{'The rest' if told else len(hold)} are within their limits."
+        said.append(many if len(hold) > 1 else "One is within its limit.")
     never = [r.name for r in ordered if r.known is not None and r.result is None]
     if never and len(never) < len(ordered):
         names = wording.list_text(never) if len(never) < 4 else f"{len(never)} boxes"

@@ -13,7 +13,9 @@ from dash.development.base_component import Component
 from acquisition.setups import parent
 from analysis import wording
 from analysis.results import Assessment, PathResult
+from analysis.wording import System
 from dashboard import parts
+from dashboard.areas import area_unit
 from dashboard.section import Place
 from dashboard.shop import Findings, Shop, Trial
 
@@ -78,7 +80,7 @@ def test_href(known: Findings, trial: Trial) -> str:
     return parts.box_href(known.box.name, f"/tests/{trial.key}")
 
 
-def ranked_places(known: Findings) -> list[Place]:
+def ranked_places(known: Findings, system: System = "metric") -> list[Place]:
     """The places of a box as its ranking has them."""
     ranking = known.ranking
     if ranking is None or ranking.outcome == "refused":
@@ -89,18 +91,19 @@ def ranked_places(known: Findings) -> list[Place]:
             p.path,
             "likely" if p.path in group else "open",
             p.probability_largest,
-            _seat_words(p) or drawn_words(p.path, p.probability_largest),
+            _seat_words(p, system) or drawn_words(p.path, p.probability_largest),
         )
         for p in ranking.paths
     ]
 
 
-def _seat_words(found: PathResult) -> str:
+def _seat_words(found: PathResult, system: System) -> str:
     """The valve seat in words, signed; empty for other paths."""
     if parent(found.path) != "valve-seat":
         return ""
     way = "in" if found.area_m2.value >= 0 else "out"
-    return f"valve seat takes {way} {wording.area_number(abs(found.area_m2.value))}"
+    unit = area_unit(system)
+    return f"valve seat takes {way} {unit.number(abs(found.area_m2.value))} {unit.words}"
 
 
 def likely_paths(known: Findings) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from analysis import wording
 from analysis.history import doubling_days, forecast_crossing, going_off_sentence, is_going_off
 from analysis.repaireffects import repair_effects, repair_sentence
 from analysis.repairs import day_text, repaired_sentence
-from analysis.results import HistoryLine, Repair
+from analysis.results import HistoryLine, Interval, Repair
 from dashboard import figures_months, parts, rows
 from dashboard.areas import area_unit
 from dashboard.pages.common import Page, label
@@ -53,6 +53,10 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
     return Page(parts.box_page(view, name, label(known), TAB, QUESTION, *body, parts.bar(again, event)))
 
 
+STEADY_PERCENT = 10.0
+"""A seal is called steady when its trend is known to lie within this, percent a month up or down."""
+
+
 def again_words(due: date, today: date) -> str:
     """When to test again: now when the day has gone by, with the year when it is another one."""
     if due < today:
@@ -79,7 +83,7 @@ def _going(line: HistoryLine, view: View) -> tuple[str, str]:
         return f"Getting better: {abs(per.value):.0f} in 100 less a month.", reason
     if not is_going_off(line):
         return (
-            "Steady: no trend that can be told from nothing.",
+            "Steady: no trend that can be told from nothing." if is_steady(per) else "No trend can be told yet.",
             f"Between {_signed(per.low)} and {_signed(per.high)} in 100 a month. {reason}",
         )
     crossing = forecast_crossing(line)
@@ -94,6 +98,21 @@ def _going(line: HistoryLine, view: View) -> tuple[str, str]:
         else f"Going off. It reaches its limit between {when.replace(' to ', ' and ')}."
     )
     return answer, " ".join((going_off_sentence(line, view.system), reason))
+
+
+def is_steady(percent_per_month: Interval) -> bool:
+    """Whether so little is known to change that a seal may be called steady."""
+    return max(abs(percent_per_month.low), abs(percent_per_month.high)) <= STEADY_PERCENT
+
+
+def _going_word(line: HistoryLine) -> str:
+    if line.trend is None:
+        return "no trend yet"
+    if line.trend.percent_per_month.high < 0:
+        return "getting better"
+    if is_going_off(line):
+        return "going off"
+    return "steady" if is_steady(line.trend.percent_per_month) else "no trend yet"
 
 
 def _signed(value: float) -> str:
@@ -173,7 +192,6 @@ def _small_one(line: HistoryLine, view: View) -> Component:
     areas = [t.area_m2 for t in line.tests if t.area_m2 is not None]
     amount = f"{unit.number(areas[-1].value)} {unit.words}" if areas else ""
     width = view.inner - 32 if view.narrow else (view.inner - 24) / 3 - 34
-    words = "no trend yet" if line.trend is None else ("going off" if is_going_off(line) else "steady")
     top = html.Div(
         [html.B(name[:1].upper() + name[1:]), html.Span(amount)],
         className="figure-head",
@@ -182,5 +200,5 @@ def _small_one(line: HistoryLine, view: View) -> Component:
     return parts.paper(
         top,
         parts.drawn(rows.small_curve(line, width, 70)),
-        html.P(f"{_count(line)}; {words}", className="note"),
+        html.P(f"{_count(line)}; {_going_word(line)}", className="note"),
     )

@@ -12,6 +12,7 @@ from acquisition.setups import PATHS, parent
 from analysis import wording
 from analysis.repairs import named_repairs
 from analysis.results import Assessment, NextTest, Ranking
+from analysis.wording import System
 from dashboard import figures_rank, parts
 from dashboard.areas import area_unit, size_words
 from dashboard.figures_rank import Row
@@ -153,7 +154,7 @@ def _ranked(known: Findings, view: View, ranking: Ranking) -> Component:
         bars, table = _bars(known, rows, view, view.inner)
         children = [
             head,
-            parts.paper(parts.drawn(_section(known, view.inner, setup)), class_name="flush"),
+            parts.paper(parts.drawn(_section(known, view.inner, setup, view.system)), class_name="flush"),
             html.Div(bars, className="flush-in"),
             *_what_next(known, ranking),
             table,
@@ -167,10 +168,10 @@ def _ranked(known: Findings, view: View, ranking: Ranking) -> Component:
     return parts.box_page(view, name, label(known), TAB, QUESTION, *children, _bar(known, ranking))
 
 
-def _section(known: Findings, width: float, setup: str | None) -> str:
+def _section(known: Findings, width: float, setup: str | None, system: System) -> str:
     last = _last(known)
     valve: Valve = "open" if last is not None and last.test == "stall" else "shut"
-    places, notes = ranked_places(known), not_told_words(known)
+    places, notes = ranked_places(known, system), not_told_words(known)
     if notes:
         places = [replace(p, words="") if p.state == "likely" else p for p in places]
     return section(
@@ -195,6 +196,13 @@ def not_told_words(known: Findings) -> tuple[str, ...]:
     return (", ".join(dict.fromkeys(names)) + ":", "not told apart")
 
 
+def _chances(known: Findings) -> list[Component]:
+    """What the numbers in the drawing are, where it has any."""
+    if not ranked_places(known):
+        return []
+    return [html.P("Numbers beside places: the chance, in 100, that it lets in most.", className="note")]
+
+
 def _pictures(known: Findings, width: float, setup: str | None, view: View) -> Component:
     inside = known.box.inside_mm
     sizes = (
@@ -207,7 +215,8 @@ def _pictures(known: Findings, width: float, setup: str | None, view: View) -> C
     )
     top = [
         html.H2("Cut along its length, through the port", className="minor"),
-        parts.drawn(_section(known, width, setup)),
+        parts.drawn(_section(known, width, setup, view.system)),
+        *_chances(known),
     ]
     stalls = [t for t in known.trials if t.result.test == "stall" and t.result.area_m2 is not None]
     if len(stalls) > 1:

@@ -12,7 +12,7 @@ import pytest
 
 from acquisition.records import Box, Event
 from analysis.history import history
-from analysis.results import Limit
+from analysis.results import Interval, Limit
 from dashboard import areas, figures_months, pages, tops
 from dashboard.pages import boxes, hold, months, sheet, where
 from dashboard.places import Label, Place, apart, words
@@ -29,12 +29,12 @@ TIGHT = made_up()["B-12"]
 
 def test_the_rest_hold_only_when_all_are_known_and_measured() -> None:
     over, tight = BoxRow("B-07", over_b07()), [BoxRow(f"C-{i}", TIGHT) for i in (1, 2)]
-    assert boxes.headline([over, *tight])[1] == "The rest hold."
+    assert boxes.headline([over, *tight])[1] == "The rest are within their limits."
     answer, lead = boxes.headline([over, *tight, BoxRow("D-1", None)])
     assert answer == "So far B-07 lets in more air than its limit."
-    assert lead == "2 hold. D-1 is being worked out."
+    assert lead == "2 are within their limits. D-1 is being worked out."
     _, lead = boxes.headline([over, *tight, BoxRow("B-17", made_up()["B-17"])])
-    assert lead == "2 hold. B-17 was never measured."
+    assert lead == "2 are within their limits. B-17 was never measured."
     assert boxes.headline([*tight, BoxRow("D-1", None)])[0] == "Not known yet."
 
 
@@ -188,3 +188,8 @@ def test_gauge_units_are_those_that_logs_may_have() -> None:
     assert {"vacuum bar", "absolute hPa", "vacuum mmHg", "gauge inH2O"} <= set(offered)
     assert all(parse_gauge_unit(o) for o in offered)
     assert all(a != b for a, b in pairwise(offered))
+
+
+@pytest.mark.parametrize(("low", "high", "steady"), [(-4.0, 6.0, True), (-23.0, 27.0, False), (-2.0, 11.0, False)])
+def test_a_seal_is_called_steady_only_where_its_trend_is_narrow(low: float, high: float, steady: bool) -> None:
+    assert months.is_steady(Interval(1.0, low, high)) is steady

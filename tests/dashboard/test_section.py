@@ -83,8 +83,9 @@ def test_panel_edges_are_marked_at_the_four_joints() -> None:
 
 def test_line_and_valve_seat_have_words_only() -> None:
     assert gaps(frame(), "line", None) == []
-    drawn = section(BOX, 640, [Place("valve-seat", "open", 0.0, "valve seat takes out 0.03")])
-    assert "valve seat takes out 0.03" in drawn
+    drawn = section(BOX, 640, [Place("valve-seat", "open", 0.0, "valve seat takes out 0.03\u00a0mm²")])
+    assert "valve seat takes" in drawn
+    assert "out 0.03 mm²" in drawn
 
 
 def test_sealed_place_carries_a_patch_and_no_wedge() -> None:
@@ -145,3 +146,9 @@ def test_every_verdict_has_a_mark_of_its_own(kind: str) -> None:
 )
 def test_hatch_grows_denser_with_chance(chance: float, fill: str) -> None:
     assert svg.by_chance(chance) == fill
+
+
+def test_a_drawing_has_room_for_its_lowest_words() -> None:
+    drawn = ET.fromstring(section(BOX, 480, [Place("valve-seat", "open", 0.0, "valve seat takes out 0.03\u00a0mm²")]))
+    lowest = max(float(one.get("y", 0.0)) for one in drawn.iter() if one.tag.endswith(("text", "tspan")))
+    assert lowest + 2.0 <= float(drawn.get("viewBox", "").split()[3])
