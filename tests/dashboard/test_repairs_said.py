@@ -82,7 +82,7 @@ def test_a_box_that_waits_is_no_box_that_holds():
     ))  # fmt: skip
     waits, over, tight = BoxRow("C-1", known), BoxRow("B-07", over_b07()), BoxRow("C-2", made_up()["B-12"])
     assert boxes.headline([waits, tight])[0] == "C-1 was repaired; hold again."
-    assert boxes.headline([over, waits, tight])[1] == "C-1 was repaired; hold again. One holds."
+    assert boxes.headline([over, waits, tight])[1] == "C-1 was repaired; hold again. One is within its limit."
     assert rows.what_next(waits, date(2026, 5, 4))[0] == "Hold again"
     assert rows.verdict_words(waits, "metric") == "Tight, before its repair."
     leaky = BoxRow("C-3", replace(known, trials=over_b07().trials))
