@@ -305,6 +305,18 @@ def current_fit(line: HistoryLine) -> TrendFit | None:
     return stretch.fit if step is None else fit_of(step.tests_after, line.setup)
 
 
+STEADY_PERCENT = 10.0
+"""A seal is called steady when its trend is known to lie within this, percent a month up or down."""
+
+
+def is_steady(line: HistoryLine) -> bool:
+    """Whether a trend is known well enough, and to be so small, that the seal may be called steady."""
+    if line.trend is None:
+        return False
+    per = line.trend.percent_per_month
+    return max(abs(per.low), abs(per.high)) <= STEADY_PERCENT
+
+
 def is_going_off(line: HistoryLine) -> bool:
     """Whether the box lets in ever more air: the whole 95 % interval of the trend lies above nothing."""
     return line.trend is not None and line.trend.percent_per_month.low > 0.0

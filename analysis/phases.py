@@ -315,7 +315,8 @@ class _Search:
     def _no_hold(self, bottom: int, stop: int) -> None:
         tail = slice(bottom + (stop - bottom) // 2, stop + 1)
         fall = float(self.p[tail][0] - self.p[tail][-1])
-        self.falling = fall > max(3 * self.tol, 0.03 * float(self.p[stop]))
+        short = float(self.t[stop] - self.t[bottom]) < STALL_LEAST_S
+        self.falling = short or fall > max(3 * self.tol, 0.03 * float(self.p[stop]))
         if not self.falling:
             self.level = (float(np.median(self.p[tail])), float(self.t[tail][0]), float(self.t[stop]))
 

@@ -189,9 +189,9 @@ def _tell_troubles(files: Sequence[Path | None], said: set[str]) -> int:
 
 def _read_pair(path: Path, finder: BoxFinder) -> Pair:
     log = read_log(path)
+    log = corrected(log, corrections_of(_events_in(_events_file(_folders_of(path))), path.name))
     for slip in odd_header_keys(log.header, path):
         complain(slip)
-    log = corrected(log, corrections_of(_events_in(_events_file(_folders_of(path))), path.name))
     return log, finder.box_of(log)
 
 

@@ -9,10 +9,10 @@ from dash import html
 from dash.development.base_component import Component
 
 from analysis import wording
-from analysis.history import doubling_days, forecast_crossing, going_off_sentence, is_going_off
+from analysis.history import doubling_days, forecast_crossing, going_off_sentence, is_going_off, is_steady
 from analysis.repaireffects import repair_effects, repair_sentence
 from analysis.repairs import day_text, repaired_sentence
-from analysis.results import HistoryLine, Interval, Repair
+from analysis.results import HistoryLine, Repair
 from dashboard import figures_months, parts, rows
 from dashboard.areas import area_unit
 from dashboard.pages.common import Page, label
@@ -53,10 +53,6 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
     return Page(parts.box_page(view, name, label(known), TAB, QUESTION, *body, parts.bar(again, event)))
 
 
-STEADY_PERCENT = 10.0
-"""A seal is called steady when its trend is known to lie within this, percent a month up or down."""
-
-
 def again_words(due: date, today: date) -> str:
     """When to test again: now when the day has gone by, with the year when it is another one."""
     if due < today:
@@ -83,7 +79,7 @@ def _going(line: HistoryLine, view: View) -> tuple[str, str]:
         return f"Getting better: {abs(per.value):.0f} in 100 less a month.", reason
     if not is_going_off(line):
         return (
-            "Steady: no trend that can be told from nothing." if is_steady(per) else "No trend can be told yet.",
+            "Steady: no trend that can be told from nothing." if is_steady(line) else "No trend can be told yet.",
             f"Between {_signed(per.low)} and {_signed(per.high)} in 100 a month. {reason}",
         )
     crossing = forecast_crossing(line)
@@ -100,11 +96,6 @@ def _going(line: HistoryLine, view: View) -> tuple[str, str]:
     return answer, " ".join((going_off_sentence(line, view.system), reason))
 
 
-def is_steady(percent_per_month: Interval) -> bool:
-    """Whether so little is known to change that a seal may be called steady."""
-    return max(abs(percent_per_month.low), abs(percent_per_month.high)) <= STEADY_PERCENT
-
-
 def _going_word(line: HistoryLine) -> str:
     if line.trend is None:
         return "no trend yet"
@@ -112,7 +103,7 @@ def _going_word(line: HistoryLine) -> str:
         return "getting better"
     if is_going_off(line):
         return "going off"
-    return "steady" if is_steady(line.trend.percent_per_month) else "no trend yet"
+    return "steady" if is_steady(line) else "no trend yet"
 
 
 def _signed(value: float) -> str:

@@ -16,6 +16,7 @@ from analysis.history import (
     going_off_sentence,
     history,
     is_going_off,
+    is_steady,
     stretches,
 )
 from analysis.repaireffects import repair_effect, repair_effects, repair_sentence
@@ -375,3 +376,9 @@ def test_a_change_with_no_test_between_leaves_the_repair_untold() -> None:
     assert repair_sentence(effect).replace("\u00a0", " ").startswith(
         "Cannot tell whether it worked: the box was changed as well (16 Jan 2026), with no test between; together "
         "from 1.1 to 0.2")
+
+
+@pytest.mark.parametrize(("low", "high", "steady"), [(-4.0, 6.0, True), (-23.0, 27.0, False), (-2.0, 11.0, False)])
+def test_a_seal_is_called_steady_only_where_its_trend_is_narrow(low, high, steady):
+    line = HistoryLine("B-07", "vents-taped", (), (), (), Trend(Interval(1.0, low, high)), "", None)
+    assert is_steady(line) is steady

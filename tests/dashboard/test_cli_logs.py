@@ -156,6 +156,17 @@ def test_without_a_volume_the_area_is_refused_and_the_loss_still_told(call, lone
     assert record["lost_5min_kPa"] > 0
 
 
+@pytest.mark.parametrize("rows", range(24, 46, 3))
+def test_a_log_cut_while_the_pump_draws_is_no_stall(call, lone_log, rows):
+    """After 45 rows the pressure still falls by 0.9 kPa a second from 32 kPa."""
+    lines = lone_log.read_text(encoding="utf-8").splitlines(keepends=True)
+    first = next(i for i, line in enumerate(lines) if line.startswith("elapsed_s")) + 1
+    lone_log.write_text("".join(lines[: first + rows]), encoding="utf-8")
+    record = call("assess", lone_log, "--box", SAMPLES / "B-03" / "box.toml", "--json")[1][0]
+    assert record["outcome"] == "refused"
+    assert "still draws down" in record["reason"]
+
+
 def test_a_box_file_of_another_box_beside_the_log_is_not_used(call, lone_log):
     shutil.copy(SAMPLES / "B-02" / "box.toml", lone_log.parent)
     assert call("assess", lone_log, "--json")[1][0]["limit_mm2"] is None

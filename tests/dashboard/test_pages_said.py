@@ -12,7 +12,7 @@ import pytest
 
 from acquisition.records import Box, Event
 from analysis.history import history
-from analysis.results import Interval, Limit
+from analysis.results import Limit
 from dashboard import areas, figures_months, pages, tops
 from dashboard.pages import boxes, hold, months, sheet, where
 from dashboard.places import Label, Place, apart, words
@@ -188,8 +188,3 @@ def test_gauge_units_are_those_that_logs_may_have() -> None:
     assert {"vacuum bar", "absolute hPa", "vacuum mmHg", "gauge inH2O"} <= set(offered)
     assert all(parse_gauge_unit(o) for o in offered)
     assert all(a != b for a, b in pairwise(offered))
-
-
-@pytest.mark.parametrize(("low", "high", "steady"), [(-4.0, 6.0, True), (-23.0, 27.0, False), (-2.0, 11.0, False)])
-def test_a_seal_is_called_steady_only_where_its_trend_is_narrow(low: float, high: float, steady: bool) -> None:
-    assert months.is_steady(Interval(1.0, low, high)) is steady

@@ -71,13 +71,19 @@ def test_the_link_opens_shared_pages_for_good(shop: MadeUpShop) -> None:
     assert asked.get("/").status_code == 200
 
 
-def test_closing_ends_at_once_though_a_browser_keeps_its_connection(shop: MadeUpShop) -> None:
-    served = server.prepare(shop, port=0)
+def _served_once(served: server.Served) -> tuple[threading.Thread, http.client.HTTPConnection]:
+    """The pages running in a thread, and a connection that has had one answer and is kept."""
     thread = threading.Thread(target=served.run)
     thread.start()
     kept = http.client.HTTPConnection("127.0.0.1", served.port)
     kept.request("GET", "/static/none")
     kept.getresponse().read()
+    return thread, kept
+
+
+def test_closing_ends_at_once_though_a_browser_keeps_its_connection(shop: MadeUpShop) -> None:
+    served = server.prepare(shop, port=0)
+    thread, kept = _served_once(served)
     served.close()
     thread.join(timeout=10)
     kept.close()
@@ -92,11 +98,7 @@ def test_only_the_thread_that_waits_on_the_sockets_closes_them(
     closing: list[int | None] = []
     close = served.server.close
     monkeypatch.setattr(served.server, "close", lambda: (closing.append(threading.get_ident()), close()))
-    thread = threading.Thread(target=served.run)
-    thread.start()
-    asked = http.client.HTTPConnection("127.0.0.1", served.port)
-    asked.request("GET", "/static/none")
-    asked.getresponse().read()
+    thread, asked = _served_once(served)
     served.close()
     thread.join(timeout=10)
     asked.close()
