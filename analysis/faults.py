@@ -80,9 +80,14 @@ def find_jumps(trace: Trace, start_s: float, end_s: float) -> tuple[Jump, ...]:
         scatter = float(np.max(np.abs(near))) * dt[i]
         after = p[i + 1 : i + 5]
         lasts = bool(np.all(np.abs(after - p[i]) > 0.5 * abs(d[i])))
-        if lasts and abs(d[i] - usual) > max(4.0 * abs(usual), 2.5 * scatter):
+        if lasts and not _fills_on(d[i : i + 3]) and abs(d[i] - usual) > max(4.0 * abs(usual), 2.5 * scatter):
             found.append(Jump(float(t[i + 1]), float(d[i]), is_unit_change(trace, int(inside[i]))))
     return tuple(found)
+
+
+def _fills_on(steps: FloatArray) -> bool:
+    """Whether the steps after a step upwards go on in the same way: a box that fills takes more than one reading."""
+    return steps.size == 3 and float(steps[1]) > 0.25 * float(steps[0]) > 0.0 and steps[1:].sum() > 0.35 * steps[0]
 
 
 def is_unit_change(trace: Trace, i: int) -> bool:

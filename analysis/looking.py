@@ -166,7 +166,7 @@ def _usable(
     window = fit_window(trace, hold)
     if window is None:
         return None, _held_too_short(trace, hold), None, []
-    if _shut_unseen(trace, window):
+    if _shut_unseen(trace, view, window):
         return None, reasons.shut_unseen(), None, []
     flags = ["gap"] if has_gap(trace, window.start_s, window.end_s) else []
     window, refusal, own = _cut_at_faults(trace, window)
@@ -195,14 +195,16 @@ def _held_too_short(trace: Trace, hold: HoldSeen) -> Refusal:
     return _too_short(trace, hold.held_s, hold.end_s, hold.end_s)
 
 
-def _shut_unseen(trace: Trace, window: Window) -> bool:
-    """Whether sparse readings leave open what was the hold: the rise seen, or the leap to the room after it.
+def _shut_unseen(trace: Trace, view: PhaseView, window: Window) -> bool:
+    """Whether the readings leave open what was the hold: the rise seen, or the leap to the room after it.
 
     A tank that stands open fills with the box, and a pump that runs holds its level; shut off, the box may then fill
     between two readings and stay full.
     """
     seen = window.seen
-    if seen.drop_s is None or seen.bottom_s is None or seen.drop_pa is None or not is_sparse(trace.t_s):
+    if seen.drop_s is None or seen.bottom_s is None or seen.drop_pa is None:
+        return False
+    if not is_sparse(trace.t_s) and (not _dumped(trace, seen) or _let_up_after(view, seen)):
         return False
     down = int(np.count_nonzero((trace.t_s > seen.drop_s) & (trace.t_s <= seen.bottom_s)))
     if down > AT_ONCE and seen.sure:
@@ -224,7 +226,7 @@ def _pump_may_run(trace: Trace, view: PhaseView, hold: HoldSeen) -> bool:
     """
     if hold.sure:
         return False
-    if not any(phase.name == "let-up" and phase.start_s >= hold.end_s for phase in view.phases):
+    if not _let_up_after(view, hold):
         return True
     pump = trace.box.pump if trace.box is not None else None
     if pump is None or (pump.speed_L_s is None and not pump.points):
@@ -232,6 +234,10 @@ def _pump_may_run(trace: Trace, view: PhaseView, hold: HoldSeen) -> bool:
     level = float(np.median(trace.p_pa[(trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)]))
     stalled = stall_area(pump, level, trace.room_pa, trace.room_k, trace.u_zero_pa)
     return stalled is not None and stalled.low > SMALLEST_STALL_M2
+
+
+def _let_up_after(view: PhaseView, hold: HoldSeen) -> bool:
+    return any(phase.name == "let-up" and phase.start_s >= hold.end_s for phase in view.phases)
 
 
 def _level_words(trace: Trace, level_pa: float) -> str:
