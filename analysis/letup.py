@@ -21,7 +21,7 @@ BREAKS_OFF = 2
 """A log may stop, or the pump start again, this many readings into a let-up."""
 DUMP_PER_S = 0.2
 """A box that loses this share of its pressure in a second is drawn by a tank: memory, shop pumps take 8 s and more."""
-LET_UP_OVER_DUMP = 0.25
+LET_UP_OVER_DUMP = 0.15
 """Air let in through the line that emptied the box into a tank comes at least this fast beside that; slower, it is
 the leak that the open tank had hidden."""
 
@@ -76,7 +76,7 @@ class LetUp:
             return start if breaks_off and jumps and p[end] - p[start] > 4.0 * self.tolerance_pa else None
         if i == 0 or start - bottom < 3:
             return start if too_fast else None
-        if self._tank_hid_it(slope[fast] / max(float(p[start]), 1.0), bottom, drop):
+        if self._tank_hid_it(slope[fast] / self.room_pa, bottom, drop):
             return None
         held_s, apart_s = float(t[start] - t[low]), float(t[start + 1] - t[start])
         quick = self._time_to_room(start, end) < max(20.0, 0.1 * held_s, 2.2 * apart_s)
@@ -109,7 +109,10 @@ class LetUp:
         return float(np.max(-(np.log(p[reach:]) - np.log(p[:-reach])) / (t[reach:] - t[:-reach])))
 
     def _tank_hid_it(self, rise: float, bottom: int, drop: tuple[float, float] | None) -> bool:
-        """Whether a rise of share ``rise``, 1/s, after a quick pull by a tank is too slow for air let in."""
+        """Whether a rise of a share ``rise`` of room pressure, 1/s, after a quick pull by a tank is no air let in.
+
+        A line's flow goes with the pressure ahead of it: the box's when it is drawn, the room's when it fills.
+        """
         drawn = self._drawn(bottom, drop)
         return drawn is not None and drawn > DUMP_PER_S and rise < LET_UP_OVER_DUMP * drawn
 

@@ -17,11 +17,11 @@ from analysis.faults import (
     stuck_level_pa,
     without_spikes,
 )
-from analysis.letup import is_sparse
 from analysis.phases import HoldSeen, PhaseView, find_phases
 from analysis.pumpcurve import stall_area
 from analysis.readings import FULL_SHARE, Window, fit_window
 from analysis.reasons import Refusal
+from analysis.tanks import from_tank, leapt_unseen, let_up_after, which_hold
 from analysis.trace import Trace, make_trace
 from analysis.unitdoubts import unit_suspected
 
@@ -32,12 +32,8 @@ FINE_STEP_PA = 150.0
 """A display with steps up to this shows the shut of a wooden box within a minute: the wood gives off moisture."""
 SMALLEST_STALL_M2 = 0.05e-6
 """A level that a known pump would hold only against a leak at least this large may be the pump still running."""
-AT_ONCE = 2
-"""A pump-down seen in so few readings may have been a tank's."""
 LEAST_READINGS = 6
 LEAST_SPAN_S = 8.0
-DUMP_S = 8.0
-"""A pump-down over sooner than this was a tank's: memory, small pumps take half a minute."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,10 +159,13 @@ def _usable(
     stuck = stuck_level_pa(trace, hold.held_s, hold.end_s)
     if stuck is not None:
         return None, reasons.stuck(_level_words(trace, stuck[0]), stuck[1]), None, []
+    hold, doubt = which_hold(trace, view, hold)
+    if doubt is not None:
+        return None, doubt, None, []
     window = fit_window(trace, hold)
     if window is None:
         return None, _held_too_short(trace, hold), None, []
-    if _shut_unseen(trace, view, window):
+    if leapt_unseen(trace, view, window):
         return None, reasons.shut_unseen(), None, []
     flags = ["gap"] if has_gap(trace, window.start_s, window.end_s) else []
     window, refusal, own = _cut_at_faults(trace, window)
@@ -195,29 +194,6 @@ def _held_too_short(trace: Trace, hold: HoldSeen) -> Refusal:
     return _too_short(trace, hold.held_s, hold.end_s, hold.end_s)
 
 
-def _shut_unseen(trace: Trace, view: PhaseView, window: Window) -> bool:
-    """Whether the readings leave open what was the hold: the rise seen, or the leap to the room after it.
-
-    A tank that stands open fills with the box, and a pump that runs holds its level; shut off, the box may then fill
-    between two readings and stay full.
-    """
-    seen = window.seen
-    if seen.drop_s is None or seen.bottom_s is None or seen.drop_pa is None:
-        return False
-    if not is_sparse(trace.t_s) and (not _dumped(trace, seen) or _let_up_after(view, seen)):
-        return False
-    down = int(np.count_nonzero((trace.t_s > seen.drop_s) & (trace.t_s <= seen.bottom_s)))
-    if down > AT_ONCE and seen.sure:
-        return False
-    p, full = trace.p_pa, FULL_SHARE * trace.room_pa
-    i = int(np.argmax((trace.t_s > window.end_s) & (p > full)))
-    if i < 4 or p[i : i + 3].size < 3:
-        return False
-    steps = np.diff(p[i - 4 : i + 1])
-    leaps = float(steps[2:].max()) > 2.5 * max(float(steps[:2].max()), trace.resolution_pa)
-    return leaps and float(p[i : i + 3].min()) > full
-
-
 def _pump_may_run(trace: Trace, view: PhaseView, hold: HoldSeen) -> bool:
     """Whether the pump may still be running in a hold whose shut was not seen.
 
@@ -226,7 +202,7 @@ def _pump_may_run(trace: Trace, view: PhaseView, hold: HoldSeen) -> bool:
     """
     if hold.sure:
         return False
-    if not _let_up_after(view, hold):
+    if not let_up_after(view, hold):
         return True
     pump = trace.box.pump if trace.box is not None else None
     if pump is None or (pump.speed_L_s is None and not pump.points):
@@ -234,10 +210,6 @@ def _pump_may_run(trace: Trace, view: PhaseView, hold: HoldSeen) -> bool:
     level = float(np.median(trace.p_pa[(trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)]))
     stalled = stall_area(pump, level, trace.room_pa, trace.room_k, trace.u_zero_pa)
     return stalled is not None and stalled.low > SMALLEST_STALL_M2
-
-
-def _let_up_after(view: PhaseView, hold: HoldSeen) -> bool:
-    return any(phase.name == "let-up" and phase.start_s >= hold.end_s for phase in view.phases)
 
 
 def _level_words(trace: Trace, level_pa: float) -> str:
@@ -265,12 +237,6 @@ def _cut_at_faults(trace: Trace, window: Window) -> tuple[Window, Refusal | None
 
 def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Window, Refusal | None, float | None]:
     """End a window where a rise speeds up; where that was the shut itself, begin it there."""
-    if _dumped(trace, window.seen):
-        shut = _shut_after_tank(trace, view, window)
-        begun = window if shut is None else fit_window(trace, shut)
-        if begun is None:
-            return window, _held_too_short(trace, shut or window.seen), None
-        window = begun
     when = _speeds_up(trace, view, window)
     if when is not None and _was_shut(trace, window, when):
         shut = replace(window.seen, shut_s=when, held_s=when, sure=True)
@@ -286,30 +252,6 @@ def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Windo
     if _too_little(trace, before) is not None:
         return window, reasons.let_go_at_once(), when
     return before, None, when
-
-
-def _shut_after_tank(trace: Trace, view: PhaseView, window: Window) -> HoldSeen | None:
-    """The hold begun where a box that a tank drew down fills fastest: until then the tank was open and filled too.
-
-    A leak's own rise only slows down. None when it does from the start.
-    """
-    inside = (trace.t_s >= window.shut_s) & (trace.t_s <= window.end_s)
-    t, p = trace.t_s[inside], trace.p_pa[inside]
-    spread = max(view.noise_pa, 0.3 * trace.resolution_pa, 5.0)
-    if t.size < 4:
-        return None
-    reach = max(1, t.size // 8)
-    usual = max(float(np.max(p[reach:] - p[:-reach])) / reach, 1e-9)
-    stride = int(np.clip(np.ceil(12.0 * spread / usual), 1, reach))
-    slope = (p[stride:] - p[:-stride]) / (t[stride:] - t[:-stride])
-    fast = int(np.argmax(slope))
-    before = float(np.median(slope[max(0, fast - stride - 8) : fast - stride + 1])) if fast >= stride else np.inf
-    grown = (float(slope[fast]) - before) * float(t[fast + stride] - t[fast])
-    if before > 0.75 * float(slope[fast]) or grown < 8.0 * spread:
-        return None
-    slow = np.flatnonzero(slope[:fast] < 0.5 * (before + float(slope[fast])))
-    at = int(slow[-1]) + 1 if slow.size else fast
-    return replace(window.seen, shut_s=float(t[at]), held_s=float(t[min(at + stride - 1, fast)]), sure=True)
 
 
 def _speeds_up(trace: Trace, view: PhaseView, window: Window) -> float | None:
@@ -333,23 +275,7 @@ def _was_shut(trace: Trace, window: Window, when_s: float) -> bool:
     straight = soak <= 0.2 * (when_s - seen.bottom_s)
     if not straight:
         return level and when_s - seen.shut_s < max(20.0, 0.2 * soak)
-    return level or _from_tank(trace, seen)
-
-
-def _from_tank(trace: Trace, seen: HoldSeen) -> bool:
-    """Whether a tank drew the box down: the log or the box file says so, or it took seconds only."""
-    header, box = trace.log.header, trace.box
-    stated = header.behind_valve == "tank" or (box is not None and box.tank is not None)
-    return stated or _dumped(trace, seen)
-
-
-def _dumped(trace: Trace, seen: HoldSeen) -> bool:
-    """Whether the box was drawn down within seconds, as far as the interval of the readings tells."""
-    if seen.drop_s is None or seen.bottom_s is None:
-        return False
-    before = trace.t_s[trace.t_s <= seen.bottom_s]
-    interval = float(before[-1] - before[-2]) if before.size > 1 else 0.0
-    return seen.bottom_s - seen.drop_s - interval < DUMP_S
+    return level or from_tank(trace, seen)
 
 
 def _too_little(trace: Trace, window: Window) -> Refusal | None:

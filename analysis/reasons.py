@@ -38,6 +38,14 @@ def shut_unseen() -> Refusal:
     )
 
 
+def tank_open() -> Refusal:
+    """A box that comes to a stand below the room's pressure: a leak alone does not."""
+    return Refusal(
+        "The box came to a stand below room pressure, as with a tank still open to it, and filled up only later.",
+        "Hold again: shut the valve to the tank as soon as the box is drawn down, and mark the shut.",
+    )
+
+
 def no_readings() -> Refusal:
     """A log without usable readings."""
     return Refusal("The log has fewer than four readings.", "Check the gauge and its line, then hold again.")

@@ -14,6 +14,7 @@ MADE = {
     "too_short": reasons.too_short(5.0, 4),
     "filled_too_fast": reasons.filled_too_fast(34.0, 2),
     "shut_unseen": reasons.shut_unseen(),
+    "tank_open": reasons.tank_open(),
     "no_readings": reasons.no_readings(),
     "gauge_on_tank": reasons.gauge_on_tank(),
     "hot_sheet": reasons.hot_sheet("96 °C"),

@@ -3,6 +3,9 @@
 The boxes come from ``acquisition/simulated``, which shares no code with the analysis.
 """
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from acquisition.records import Log
@@ -62,3 +65,52 @@ def test_a_valve_shut_after_the_tank_had_done_its_work_begins_the_hold():
     area = assess_logs([(log, None)])[0].area_m2
     assert area is not None
     assert area.low < 3.4e-6 < area.high
+
+
+def refused(log: Log) -> str:
+    found = assess_logs([(log, None)])[0]
+    assert found.outcome == "refused"
+    return found.reason or ""
+
+
+@pytest.mark.parametrize("interval_s", [0.5, 2.0, 5.0])
+def test_a_stand_below_the_room_is_no_hold(interval_s: float):
+    # A pump behind the tank draws what the leak lets in: the box levels off just under the room until it is shut.
+    log = drawn_by_a_tank(9.0, 260.0, 60.0, interval_s)
+    assert "came to a stand below room pressure" in refused(log)
+
+
+def test_a_box_that_fills_in_a_few_readings_has_not_jumped():
+    log = drawn_by_a_tank(5.5, 60.0, 80.0, 4.0)
+    assert "jump" not in assess_logs([(log, None)])[0].flags
+    window = look(log, None).windows[-1]
+    assert window.shut_s == pytest.approx(78.0, abs=6.0)
+
+
+def test_a_knock_in_a_hold_behind_a_tank_is_still_a_jump():
+    log = drawn_by_a_tank(0.3, 20.0, 300.0, 1.0)
+    knocked = replace(log, reading=log.reading + 4.0 * (log.elapsed_s > 200.0))
+    assert "jump" in assess_logs([(knocked, None)])[0].flags
+    assert look(knocked, None).windows[-1].end_s < 201.0
+
+
+def test_a_marked_shut_stands():
+    log = drawn_by_a_tank(5.0, 60.0, 100.0, 0.5)
+    at = int(np.searchsorted(log.elapsed_s, 30.0))
+    marked = replace(log, note=tuple("shut" if i == at else "" for i in range(log.elapsed_s.size)))
+    assert look(marked, None).view.holds[-1].shut_s == pytest.approx(30.0, abs=0.6)
+    assert all(window.shut_s == pytest.approx(30.0, abs=0.6) for window in look(marked, None).windows)
+
+
+def test_a_redraw_by_the_pump_tells_of_no_tank():
+    # Drawn back by a few kPa within two readings: the hold begins at its shut all the same.
+    stages = (
+        Stage("baseline", 15.0), Stage("pump-down", 70.0), Stage("soak", 60.0), Stage("hold", 180.0),
+        Stage("pump-down", 10.0), Stage("hold", 180.0), Stage("let-up", 15.0),
+    )  # fmt: skip
+    made = simulate(Scenario(
+        stages, (Leak("panel-edges", 0.07e-6, HOLE),), shell=Shell(LITRES * 1e-3, "coated", 0.9), stated=STATED,
+        gauge=GaugeModel(resolution=1.0, noise=0.1, interval_s=5.0), seed=3,
+    ))  # fmt: skip
+    seen = look(made.log, None)
+    assert [w.shut_s for w in seen.windows] == pytest.approx([h.shut_s for h in seen.view.holds])
