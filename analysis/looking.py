@@ -17,7 +17,7 @@ from analysis.faults import (
     stuck_level_pa,
     without_spikes,
 )
-from analysis.phases import HoldSeen, PhaseView, find_phases
+from analysis.phases import STALL_SHARE, HoldSeen, PhaseView, find_phases
 from analysis.pumpcurve import stall_area
 from analysis.readings import FULL_SHARE, Window, fit_window
 from analysis.reasons import Refusal
@@ -143,7 +143,7 @@ def _no_hold(trace: Trace, view: PhaseView) -> Refusal | None:
         if stuck is not None:
             return reasons.stuck(_level_words(trace, stuck[0]), stuck[1])
         known = trace.box is not None and trace.box.pump is not None
-        high = view.level_pa > 0.25 * trace.room_pa
+        high = view.level_pa > STALL_SHARE * trace.room_pa
         return None if high or known else reasons.never_shut()
     if view.falling:
         return reasons.still_falling()
