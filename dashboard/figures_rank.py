@@ -130,9 +130,9 @@ class Sheet:
         return bool(row.split) and len(row.split) * 6.6 < self.width - self.axis.at(0.0) - 8
 
     def evidence(self, row: Row) -> list[str]:
-        """At most three lines of what the tests say; what is cut ends in an ellipsis."""
+        """At most five lines of what the tests say; what is cut ends in an ellipsis."""
         lines = [line for e in row.evidence for line in self.lines(e)]
-        return lines if len(lines) <= 3 else [*lines[:2], f"{lines[2].rstrip('.,;')}…"]
+        return lines if len(lines) <= 5 else [*lines[:4], f"{lines[4].rstrip('.,;')}…"]
 
     def lines(self, evidence: str) -> list[str]:
         """Evidence in lines that fit the first column."""
