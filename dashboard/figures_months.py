@@ -209,12 +209,13 @@ def _breaks(fig: go.Figure, line: HistoryLine, win: Window, narrow: bool) -> Non
         repair = by_day.get(text[:10])
         if repair is not None:
             day = wording.date_text(date.fromisoformat(repair.date[:10]), with_year=False)
-            named.append((at, (day,) if narrow else (f"{_cut(repair.text)}, {day}", day)))
+            told = tuple(f"{_cut(repair.text, most)}, {day}" for most in (72, 36))
+            named.append((at, (day,) if narrow else (*told, day)))
     _break_words(fig, named, win, narrow)
 
 
 def _break_words(fig: go.Figure, named: Sequence[tuple[datetime, tuple[str, ...]]], win: Window, narrow: bool) -> None:
-    """Repairs named above their breaks; close ones stand in two rows, then without the name, then not at all."""
+    """Repairs named above their breaks; close ones stand in two rows, then cut short, then without the name."""
     margin = fig.layout.margin
     wide = fig.layout.width - margin.l - margin.r
     taken = [60.0, -float(margin.l)]
@@ -231,7 +232,7 @@ def _break_words(fig: go.Figure, named: Sequence[tuple[datetime, tuple[str, ...]
             break
 
 
-def _cut(words: str, most: int = 36) -> str:
+def _cut(words: str, most: int) -> str:
     return words if len(words) <= most else words[: most - 1].rstrip(" ,;") + "…"
 
 

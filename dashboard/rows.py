@@ -168,16 +168,27 @@ def what_next(row: BoxRow, today: date) -> tuple[str, str, str]:
         )
     if result.verdict == "no-limit":
         return "Describe its pump", "Measurements", "/measurements"
-    return _test_again(row, result, today), "Months", "/months"
+    return _test_again(row, today), "Months", "/months"
 
 
-def _test_again(row: BoxRow, result: Assessment, today: date) -> str:
+def is_overdue(row: BoxRow, today: date) -> bool:
+    """Whether all there is to do for a box is a test that should have been made already."""
+    due = _due(row)
+    return what_next(row, today)[2] == "/months" and due is not None and due < today
+
+
+def _test_again(row: BoxRow, today: date) -> str:
     """When the next test is due, by the test that speaks for the box."""
-    off = going_off(row.known)
-    due = None if result.started is None else result.started.date() + (wording.AGAIN / 2 if off else wording.AGAIN)
+    due = _due(row)
     if due is not None and due < today:
         return f"Test again, {wording.overdue_text(due)}"
-    return "Test again in 2 weeks" if off else "Test again in a month"
+    return "Test again in 2 weeks" if going_off(row.known) else "Test again in a month"
+
+
+def _due(row: BoxRow) -> date | None:
+    if row.result is None or row.result.started is None:
+        return None
+    return row.result.started.date() + (wording.AGAIN / 2 if going_off(row.known) else wording.AGAIN)
 
 
 def axis(width: float) -> Log:

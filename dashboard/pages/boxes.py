@@ -208,7 +208,7 @@ def _row(row: BoxRow, view: View, today: date, jaws_px: float, scale: float) -> 
         html.Span(parts.drawn(rows.past_cell(row, 168)), className="past"),
         html.Span(
             [html.B(todo), html.Span(page_name, className="note", style={"textDecoration": "underline"})],
-            className="todo",
+            className="todo due" if rows.is_overdue(row, today) else "todo",
         ),
     ]
     return html.A(cells, href=rest if row.running else parts.box_href(row.name, rest), className="box-row")

@@ -153,6 +153,7 @@ def test_a_next_test_that_was_due_is_overdue(tmp_path):
     tight = BoxRow("B-12", made_up()["B-12"])  # tested on 3 May 2026
     assert rows.what_next(tight, date(2026, 5, 31))[0] == "Test again in a month"
     assert plain(rows.what_next(tight, date(2026, 6, 1))[0]) == "Test again, overdue since 31 May 2026"
+    assert [rows.is_overdue(tight, date(2026, 5, 31)), rows.is_overdue(tight, date(2026, 6, 1))] == [False, True]
     going_off = BoxRow("B-03", made_up()["B-03"])
     assert plain(rows.what_next(going_off, date(2026, 12, 3))[0]) == "Test again, overdue since 17 May 2026"
 
