@@ -136,14 +136,14 @@ def family() -> tuple[LeakLaw, ...]:
     spread over mixes.
     """
     return (
-        LeakLaw("hole", None, 0.528, 0.5, 0.17, hole_flow, (1.0, 1.0)),
-        LeakLaw("hole", None, 0.528, 0.5, 0.05, hole_flow, (1.0 - TAINT, 1.0)),
+        LeakLaw("hole", None, 0.528, 0.5, 0.19, hole_flow, (1.0, 1.0)),
+        LeakLaw("hole", None, 0.528, 0.5, 0.03, hole_flow, (1.0 - TAINT, 1.0)),
         LeakLaw("hole", "sharp", 0.528, 0.5, 0.11, sharp_flow),
         LeakLaw("between", None, float("nan"), float("nan"), 0.2, hole_flow, (TAINT, 1.0 - TAINT)),
         LeakLaw("between", "crack", float("nan"), float("nan"), 0.14, seep_flow, _INERTIAL, crack=True),
-        LeakLaw("seep", None, 0.0, 1.0, 0.17, hole_flow, (0.0, 0.0)),
-        LeakLaw("seep", None, 0.0, 1.0, 0.05, hole_flow, (0.0, TAINT)),
-        LeakLaw("seep", "slip", float("nan"), 1.0, 0.11, slip_flow, (0.0, SLIP_MOST)),
+        LeakLaw("seep", None, 0.0, 1.0, 0.25, hole_flow, (0.0, 0.0)),
+        LeakLaw("seep", None, 0.0, 1.0, 0.03, hole_flow, (0.0, TAINT)),
+        LeakLaw("seep", "slip", float("nan"), 1.0, 0.05, slip_flow, (0.0, SLIP_MOST)),
     )
 
 
