@@ -21,7 +21,7 @@ from analysis.phases import STALL_SHARE, HoldSeen, PhaseView, find_phases
 from analysis.pumpcurve import stall_area
 from analysis.readings import FULL_SHARE, Window, fit_window
 from analysis.reasons import Refusal
-from analysis.tanks import from_tank, leapt_unseen, let_up_after, which_hold
+from analysis.tanks import from_tank, leapt_unseen, let_up_after, which_hold, with_shuts
 from analysis.trace import Trace, make_trace
 from analysis.unitdoubts import unit_suspected
 
@@ -119,6 +119,7 @@ def _windows(trace: Trace, view: PhaseView, flags: list[str]) -> Seen:
             let_go = gone
         last = refusal or last
     if windows:
+        view = replace(view, phases=with_shuts(view.phases, windows))
         return Seen(trace, view, tuple(windows), tuple(dict.fromkeys(flags)), None, let_go)
     last = last or _no_hold(trace, view)
     return Seen(trace, view, (), tuple(dict.fromkeys(flags)), last)

@@ -6,6 +6,7 @@ the box fills by itself, and a large leak then looks like air let in.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +18,7 @@ from analysis.letup import is_sparse
 from analysis.phases import HoldSeen, PhaseView
 from analysis.readings import FULL_SHARE, Window
 from analysis.reasons import Refusal
+from analysis.results import Phase
 from analysis.shutpoint import COARSE_PA
 from analysis.trace import Trace
 
@@ -52,6 +54,20 @@ def from_tank(trace: Trace, seen: HoldSeen) -> bool:
     header, box = trace.log.header, trace.box
     stated = header.behind_valve == "tank" or (box is not None and box.tank is not None)
     return stated or _dumped(trace, seen, 1)
+
+
+def with_shuts(phases: Sequence[Phase], windows: Sequence[Window]) -> tuple[Phase, ...]:
+    """Phases with each hold begun at the shut of its window, the soak before it that much longer."""
+    out: list[Phase] = []
+    for phase in phases:
+        shut_s = next((w.shut_s for w in windows if phase.start_s < w.shut_s < phase.end_s), phase.start_s)
+        if phase.name != "hold" or shut_s == phase.start_s:
+            out.append(phase)
+            continue
+        soaked = out[-1].start_s if out and out[-1].name == "soak" else phase.start_s
+        out = out[:-1] if soaked < phase.start_s else out
+        out += [Phase("soak", soaked, shut_s), Phase("hold", shut_s, phase.end_s)]
+    return tuple(out)
 
 
 def leapt_unseen(trace: Trace, view: PhaseView, window: Window) -> bool:

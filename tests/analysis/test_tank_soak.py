@@ -37,6 +37,8 @@ def test_the_shut_is_where_the_rise_speeds_up(area_mm2: float, soak_s: float, in
     log = drawn_by_a_tank(area_mm2, soak_s, 100.0, interval_s)
     window = look(log, None).windows[-1]
     assert window.shut_s == pytest.approx(18.0 + soak_s, abs=1.6 * interval_s)
+    told = {phase.name: (phase.start_s, phase.end_s) for phase in look(log, None).view.phases}
+    assert told["soak"][1] == told["hold"][0] == window.shut_s
     area = assess_logs([(log, None)])[0].area_m2
     assert area is not None
     assert area.low < area_mm2 * 1e-6 < area.high
