@@ -21,7 +21,7 @@ from analysis.phases import STALL_SHARE, HoldSeen, PhaseView, find_phases
 from analysis.pumpcurve import stall_area
 from analysis.readings import FULL_SHARE, Window, fit_window
 from analysis.reasons import Refusal
-from analysis.tanks import from_tank, leapt_unseen, let_up_after, which_hold, with_shuts
+from analysis.tanks import from_tank, is_marked, leapt_unseen, let_up_after, which_hold, with_shuts
 from analysis.trace import Trace, make_trace
 from analysis.unitdoubts import unit_suspected
 
@@ -263,15 +263,18 @@ def _speeds_up(trace: Trace, view: PhaseView, window: Window) -> float | None:
 def _was_shut(trace: Trace, window: Window, when_s: float) -> bool:
     """Whether a rise that speeds up is the shut itself.
 
-    What went before came straight from the bottom and was level, or the tank was still open and filled with the box.
+    What went before came straight from the bottom and was level, or the tank was still open and filled with the box. A
+    log that begins on a level may begin with the pump running, unless its shut is marked.
     """
     seen = window.seen
-    if seen.bottom_s is None:
+    if seen.bottom_s is None and is_marked(trace, seen.shut_s):
         return False
     before = trace.p_pa[(trace.t_s >= seen.shut_s) & (trace.t_s < when_s)]
     if before.size < 3:
-        return True
+        return seen.bottom_s is not None
     level = float(np.median(before[-3:]) - np.median(before[:3])) < max(2.0 * trace.resolution_pa, 400.0)
+    if seen.bottom_s is None:
+        return level
     soak = seen.shut_s - seen.bottom_s
     straight = soak <= 0.2 * (when_s - seen.bottom_s)
     if not straight:

@@ -241,11 +241,12 @@ class _Search:
         pivots = turning_points(self.p, self.swing)
         start = 0
         for a, b in itertools.pairwise(pivots):
-            if self.p[b] < self.p[a] - self.tol:
+            if self.p[b] < self.p[a] - (self.tol if a else self.swing):
                 later = [q for q in pivots if q > b]
                 start = self._pump_down(a, b, later[0] if later else self.t.size - 1, start)
-            elif a == 0 and self.p[b] - self.p[a] > self.swing and self.p[a] < 0.9 * self.room:
-                self._rise(0, 0, b, None)
+            elif not self.phases and self.p[b] - self.p[a] > self.swing and self.p[: a + 1].max() < 0.9 * self.room:
+                # A log that begins at the shut; noise may make a later reading its lowest.
+                self._rise(0, a, b, None)
                 start = b
         if len(pivots) < 2:
             self._flat()
@@ -293,7 +294,7 @@ class _Search:
         # The reading at the let-up may already have risen with it.
         last = stop if let_up is None else max(stop - 1, low)
         shut, held, sure = self._noted(bottom, last) or (
-            (0, 0, True) if drop is None else self._shut(bottom, low, last)
+            self._begun(last) if drop is None else self._shut(bottom, low, last)
         )
         inside = slice(held, stop + 1)
         stop = held + until_it_falls(self.t[inside], self.p[inside], self.resolution, self.flicker if sure else 0.0)
@@ -358,6 +359,19 @@ class _Search:
             half = bottom + t.size // 2
             return half, half, False
         return bottom + best, bottom + latest, True
+
+    def _begun(self, stop: int) -> tuple[int, int, bool]:
+        """As ``_shut`` in a log without a pump-down: its first reading, or the end of the level on which it begins.
+
+        The pump may have run on that level: what comes after rises four times as much in the same time.
+        """
+        t, p = self.t[: stop + 1], self.p[: stop + 1]
+        corner = self._corner(t, p, self._last_low(t, p)) if t.size > 4 else 0
+        if corner < 3:
+            return 0, 0, True
+        before = max(float(np.median(p[max(corner - 3, 0) : corner]) - np.median(p[:3])), self.tol)
+        after = float(np.interp(2.0 * t[corner] - t[0], t, p) - p[corner])
+        return (corner, corner, True) if after > 4.0 * before else (0, 0, True)
 
     def _last_low(self, t: FloatArray, p: FloatArray) -> int:
         """Index of the last reading at the bottom: near its lowest, and then near the line through those before it."""

@@ -41,7 +41,7 @@ GRADUAL = 3
 
 def which_hold(trace: Trace, view: PhaseView, hold: HoldSeen) -> tuple[HoldSeen, Refusal | None]:
     """The hold, begun later where a tank stood open until then, or why that does not show; a marked shut stands."""
-    if not _may_be_dumped(trace, hold) or _is_marked(trace, hold.shut_s):
+    if not _may_be_dumped(trace, hold) or is_marked(trace, hold.shut_s):
         return hold, None
     later = _shut_after_tank(trace, view, hold)
     if _levels_off_low(trace, view, later):
@@ -107,7 +107,7 @@ def _until_s(view: PhaseView, hold: HoldSeen) -> float:
     return next((p.start_s for p in view.phases if p.name == "pump-down" and p.start_s >= hold.end_s), float("inf"))
 
 
-def _is_marked(trace: Trace, t_s: float) -> bool:
+def is_marked(trace: Trace, t_s: float) -> bool:
     """Whether a note stands beside the reading at a time."""
     return bool(trace.note) and bool(trace.note[int(np.searchsorted(trace.t_s, t_s))].strip())
 

@@ -18,8 +18,8 @@ def noisy(p, noise_pa=10.0, seed=1):
     return p + noise_pa * np.random.default_rng(seed).standard_normal(p.size)
 
 
-def seen(t, p, step=0.0, note=(), noise_pa=10.0, volume=VOLUME_M3, pump=PUMP_M3_S):
-    p = noisy(p, noise_pa) if noise_pa else p
+def seen(t, p, step=0.0, note=(), noise_pa=10.0, volume=VOLUME_M3, pump=PUMP_M3_S, seed=1):
+    p = noisy(p, noise_pa, seed) if noise_pa else p
     if step:
         p = np.round(p / step) * step
     return find_phases(t, p, ROOM_PA, step, volume, pump, note=note)
@@ -66,6 +66,25 @@ def test_a_log_that_starts_at_the_shut_is_all_hold(area):
     assert hold.end_s == pytest.approx(360.0, abs=3.0)
     assert hold.bottom_s is None
     assert hold.drop_pa is None
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_log_that_starts_at_the_shut_holds_although_a_later_reading_is_its_lowest(seed):
+    t = np.arange(0.0, 300.0, 0.5)
+    view = seen(t, 9e3 + 12.0 * t, noise_pa=40.0, seed=seed)
+    (hold,) = view.holds
+    assert hold.shut_s == 0.0
+    assert hold.end_s == pytest.approx(t[-1], abs=10.0)
+
+
+@pytest.mark.parametrize(("area", "before_s"), [(0.02, 30.0), (0.1, 10.0), (0.1, 60.0), (0.3, 6.0), (0.3, 60.0)])
+def test_a_log_that_starts_with_the_pump_still_running_begins_its_hold_at_the_shut(area, before_s):
+    t, p = Made(area).run(*PLAIN)
+    t, p = cut((t, p), SHUT_S, 360.0)
+    level_t = np.arange(SHUT_S - before_s, SHUT_S, t[1] - t[0])
+    view = seen(np.r_[level_t, t], np.r_[np.full(level_t.size, p[0]), p])
+    (hold,) = view.holds
+    assert hold.shut_s == pytest.approx(SHUT_S, abs=4.0)
 
 
 def test_a_log_that_stops_before_the_let_up_holds_to_its_end():
