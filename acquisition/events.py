@@ -19,6 +19,13 @@ from acquisition.records import Event, Log, LogHeader
 from acquisition.setups import check_path
 
 COLUMNS = ("date", "path", "kind", "text")
+DAY_SIGNS = len("2026-05-03")
+"""Signs of a date without an hour."""
+SAME_DAY = (
+    "A test of the same day counts as made before the repair, as a bead must cure; where one came after, write the"
+    " hour too, such as 2026-05-03T14:30."
+)
+"""What to know when a repair is written down with its day alone."""
 KINDS: tuple[str, ...] = get_args(get_type_hints(Event)["kind"])
 MOST_EVENTS_BYTES = 100_000_000
 EARLIEST = "1900-01-01"

@@ -36,6 +36,8 @@ _UNIT_WORDS: dict[TimeKind, tuple[str, ...]] = {
     "seconds": ("s", "sec", "secs", "seconds", "sekunden", "seconden", "secondes", "segundos", "secondi"),
 }
 _DAY_S = 86_400.0
+SHORTEST_TEST_S = 15.0
+"""Nobody keeps a log of less: a time column that would mean so little in milliseconds counts seconds."""
 
 
 def guess_kind(name: str, cells: Sequence[str], decimal: str) -> tuple[TimeKind, str]:
@@ -79,7 +81,7 @@ def _kind_from_steps(name: str, cells: Sequence[str], values: FloatArray, decima
         return "counter", f"'{name}' goes up by exactly one a row and names no unit: it may only count the rows"
     if any(cell.count(decimal) > 1 for cell in cells):
         return "microseconds", f"marks stand more than once, so they part thousands; steps of {step:g} microseconds"
-    if step >= 20:
+    if step >= 20 and np.ptp(values) >= 1e3 * SHORTEST_TEST_S:
         return "milliseconds", f"steps of {step:g} are milliseconds more likely than seconds"
     return "seconds", f"steps of {step:g} and no unit in the header: most likely seconds"
 

@@ -20,6 +20,8 @@ UNIT_RATIOS = tuple(
     sorted({a / b for a in PA_PER.values() for b in PA_PER.values() if 1.2 < a / b < 1.1e4 or 1.2 < b / a < 1.1e4})
 )
 """Every factor by which a reading can jump when the unit on the display is changed."""
+BESIDE_A_LEAP = 8
+"""Readings on either side of a gap that tell how fast the pressure rises there."""
 STUCK_LEAST = 20
 """Equal readings in a row, at least, before a gauge is called stuck."""
 
@@ -118,6 +120,29 @@ def clock_jumps(trace: Trace) -> tuple[float, ...]:
         if later.size:
             out.append(float(later[0]))
     return tuple(out)
+
+
+def clock_leaps(trace: Trace, start_s: float, end_s: float) -> tuple[float, ...]:
+    """Times (s) of the first reading after a gap in which a rise stood still: the clock was put forward.
+
+    The rise goes on behind it about as before it, and in so long a time it would have come far.
+    """
+    inside = np.flatnonzero((trace.t_s >= start_s) & (trace.t_s <= end_s))
+    t, p = trace.t_s[inside], trace.p_pa[inside]
+    gaps = np.diff(t)
+    if t.size < 2 * BESIDE_A_LEAP:
+        return ()
+    spread = max(noise_of(p), 0.3 * trace.resolution_pa, 3.0)
+    found = []
+    for i in np.flatnonzero(gaps > max(10.0 * float(np.median(gaps)), 30.0)):
+        a, b = slice(max(i + 1 - BESIDE_A_LEAP, 0), i + 1), slice(i + 1, i + 1 + BESIDE_A_LEAP)
+        if min(t[a].size, t[b].size) < BESIDE_A_LEAP:
+            continue
+        slower, faster = sorted(float(np.polyfit(t[s] - t[s][0], p[s], 1)[0]) for s in (a, b))
+        due = slower * float(gaps[i])
+        if 0.0 < 0.5 * faster < slower and due > 10.0 * spread and p[i + 1] - p[i] < 0.1 * due + 3.0 * spread:
+            found.append(float(t[i + 1]))
+    return tuple(found)
 
 
 def stuck_level_pa(trace: Trace, start_s: float, end_s: float) -> tuple[float, int] | None:

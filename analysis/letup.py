@@ -19,6 +19,8 @@ SPARSE_S = 5.0
 """Readings further apart than this are sparse: the pump draws a small box down within two of them."""
 BREAKS_OFF = 2
 """A log may stop, or the pump start again, this many readings into a let-up."""
+BREAKS_OFF_S = 10.0
+"""The same in seconds, where air comes in faster than a leak could and still does."""
 DUMP_PER_S = 0.2
 """A box that loses this share of its pressure in a second is drawn by a tank: memory, shop pumps take 8 s and more."""
 LET_UP_OVER_DUMP = 0.15
@@ -72,7 +74,8 @@ class LetUp:
         calm = max(float(np.mean(lead)), 0.0) if lead.size else 0.0
         jumps = slope[fast] > 4.0 * calm + 0.4 * self.tolerance_pa / max(float(t[start + 1] - t[start]), 1e-9)
         if not there:
-            breaks_off = i > 0 and end - start <= BREAKS_OFF
+            comes_on = too_fast and t[end] - t[start] < BREAKS_OFF_S and slope[-1] > 0.25 * slope[fast]
+            breaks_off = i > 0 and (end - start <= BREAKS_OFF or comes_on)
             return start if breaks_off and jumps and p[end] - p[start] > 4.0 * self.tolerance_pa else None
         if i == 0 or start - bottom < 3:
             return start if too_fast else None

@@ -11,6 +11,7 @@ from analysis import reasons
 from analysis.faults import (
     acceleration_s,
     clock_jumps,
+    clock_leaps,
     find_jumps,
     has_gap,
     is_unit_change,
@@ -223,6 +224,7 @@ def _cut_at_faults(trace: Trace, window: Window) -> tuple[Window, Refusal | None
     """Cut a window at jumps of the reading and of the clock; the part before a jump is the one to trust."""
     jumps = find_jumps(trace, window.start_s, window.end_s)
     clocks = [t for t in clock_jumps(trace) if window.start_s < t <= window.end_s]
+    clocks = sorted([*clocks, *clock_leaps(trace, window.start_s, window.end_s)])
     cuts = sorted([j.t_s for j in jumps] + clocks)
     if not cuts:
         return window, None, []
@@ -267,7 +269,7 @@ def _was_shut(trace: Trace, window: Window, when_s: float) -> bool:
     log that begins on a level may begin with the pump running, unless its shut is marked.
     """
     seen = window.seen
-    if seen.bottom_s is None and is_marked(trace, seen.shut_s):
+    if is_marked(trace, seen.shut_s):
         return False
     before = trace.p_pa[(trace.t_s >= seen.shut_s) & (trace.t_s < when_s)]
     if before.size < 3:

@@ -191,6 +191,9 @@ def _from_notes(t: FloatArray, note: tuple[str, ...]) -> tuple[tuple[Phase, ...]
     words = {"shut": "hold", "valve shut": "hold", "valve closed": "hold", "redraw": "pump-down"}
     marks = [(i, words.get(text, text)) for i, raw in enumerate(note) if (text := raw.strip().lower())]
     marks = [(i, name) for i, name in marks if name in (*_MARKS, "end of hold")]
+    # A note copied down a column says no more than its first cell.
+    said = dict(marks)
+    marks = [(i, name) for i, name in marks if said.get(i - 1) != name]
     if not any(name == "hold" for _, name in marks):
         return None
     phases, holds = [], []
@@ -265,13 +268,16 @@ class _Search:
             self.phases.append(Phase(name, float(i), float(j)))  # type: ignore[arg-type]
 
     def _flat(self) -> None:
-        """A whole log without a swing: low, it is a hold of a tight box; high, only the room."""
+        """A whole log without a swing: low, it is a hold of a tight box, surely where it rises; high, only the room."""
         t, p = self.t, self.p
         if float(np.median(p)) > 0.9 * self.room:
             self._mark("baseline", t[0], t[-1])
             return
         self._mark("hold", t[0], t[-1])
-        self.holds.append(HoldSeen(float(t[0]), float(t[0]), float(t[-1]), None, None, None, True))
+        part = max(p.size // 5, 1)
+        rise = float(np.median(p[-part:]) - np.median(p[:part]))
+        sure = bool(self.shuts_s) or rise > max(self.resolution, 5.0 * self.noise / part**0.5, 5.0)
+        self.holds.append(HoldSeen(float(t[0]), float(t[0]), float(t[-1]), None, None, None, sure))
 
     def _pump_down(self, a: int, b: int, c: int, start: int) -> int:
         """Pump-down from high ``a`` to low ``b``, then whatever rises until ``c``; returns where it ended."""

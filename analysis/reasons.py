@@ -122,9 +122,9 @@ def jumped(seconds: float, unit: bool) -> Refusal:
 
 
 def clock_broken(seconds: float) -> Refusal:
-    """A clock that ran backwards and left no usable stretch."""
+    """A clock that jumped and left no usable stretch."""
     return Refusal(
-        f"The log's clock goes backwards at {seconds:.0f} s and too little is left on either side.",
+        f"The log's clock jumps at {seconds:.0f} s and too little is left on either side.",
         "Check the recorder's clock, then hold again.",
     )
 

@@ -25,6 +25,8 @@ def unit_suspected(trace: Trace) -> Refusal | None:
         return reasons.unit_suspected(top / 1000.0)
     if bottom < -3000.0:
         return reasons.unit_suspected(bottom / 1000.0)
+    if trace.unit.reference == "absolute" and trace.p_pa[0] < LOWEST_PA:
+        return reasons.unit_suspected(float(trace.p_pa[0]) / 1000.0)
     return _baseline_contradicts(trace)
 
 

@@ -10,7 +10,7 @@ import click
 
 from acquisition.archive import EVENTS_FILE, Archive
 from acquisition.errors import UnreadableInput, WrongUsage
-from acquisition.events import check_event, check_not_ahead
+from acquisition.events import DAY_SIGNS, SAME_DAY, check_event, check_not_ahead
 from acquisition.records import Box, Event
 from dashboard.commands_common import EXISTING, json_option, near_names, today
 from dashboard.faults import DONE, complain
@@ -67,12 +67,15 @@ def _print_lines(lines: Sequence[HistoryLine], as_json: bool) -> None:
 @click.command(short_help="Write down a repair of a box, or a remark on it.")
 @click.argument("box_id", metavar="ID")
 @click.option("--archive", "folder", metavar="DIR", required=True, type=EXISTING, help="The archive.")
-@click.option("--date", "day", metavar="D", help="When, such as 2026-05-03; today if not said.")
+@click.option("--date", "day", metavar="D", help="When: 2026-05-03, or 2026-05-03T14:30; today if not said.")
 @click.option("--path", metavar="PATH", default="", help="The leak path it was done to, such as port-flange.")
 @click.option("--repair", metavar="TEXT", help="What was mended.")
 @click.option("--remark", metavar="TEXT", help="What was noticed.")
 def note(box_id: str, folder: Path, day: str | None, path: str, repair: str | None, remark: str | None) -> int:
-    """Write down a repair of the box ID, or a remark on it, so that its history shows it."""
+    """Write down a repair of the box ID, or a remark on it, so that its history shows it.
+
+    A test of the same day counts as made before a repair, as a bead must cure, unless --date gives the hour.
+    """
     if (repair is None) == (remark is None):
         raise WrongUsage("Say either --repair TEXT or --remark TEXT.")
     archive = Archive(folder)
@@ -84,4 +87,6 @@ def note(box_id: str, folder: Path, day: str | None, path: str, repair: str | No
     event = Event(when, path, "remark", remark or "") if repair is None else Event(when, path, "repair", repair)
     archive.add_event(box_id, check_not_ahead(check_event(event), today()))
     click.echo(f"Written: {archive.folder(box_id) / EVENTS_FILE}{'' if known else ' (a new box in this archive)'}")
+    if repair is not None and len(when) <= DAY_SIGNS:
+        click.echo(SAME_DAY)
     return DONE

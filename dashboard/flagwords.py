@@ -6,19 +6,19 @@ FLAG_WORDS: dict[str, str] = {
     "seal-let-go": "a seal let go during the hold; the figures are of the part before it",
     "release": "part of the rise is air or moisture from the wood, not a leak",
     "big-leak": "a big leak: the box fills within seconds",
-    "law-spread": "the box never got deep enough to settle how the air gets in; the interval is wider for it",
+    "law-spread": "the readings do not settle whether air gets in by a hole or a seep; the interval is wider for it",
     "gap": "readings are missing for a while",
     "spikes": "single readings far off the others were set aside",
     "jump": "the reading jumps during the hold, as when the gauge is knocked; the figures are of the part before it",
     "unit-changed": "the unit on the display was changed during the hold; the figures are of the part before it",
-    "clock-back": "the clock of the log went backwards; those readings were set aside",
+    "clock-back": "the clock of the log jumped; the readings behind that were set aside",
     "weeping-valve": "the valve seat lets air through; let air in behind the valve before every hold",
     "shut-not-seen": "the display does not show the shut: the limit stands only if the valve was shut for the last "
     "quarter of the time the box stayed low",
     "warm-sheet": "the sheet may still have been warm, or its temperature was not noted",
     "volume-guessed": "the volume is reckoned from the box's inside sizes; 'boxhold volume' measures it",
     "barometer-guessed": "the room's pressure was not noted and is a guess",
-    "place-unknown": "not noted where the gauge sits or what is behind the valve; a gauge on the tank measures no box",
+    "place-unknown": "where the gauge sits, or what is behind the valve, is not noted; at a tank it measures no box",
 }
 
 

@@ -177,12 +177,18 @@ def _as_choice(worth: Worth, found: Search, tests: Sequence[Assessment], box: Bo
     c = worth.test
     do = "stall" if c.do == "hold" and _stalls(worth.area_m2, box, tests) else c.do
     step = step_words(do, c.setup, c.seal, tests[-1])
-    order = np.argsort(-found.chance, kind="stable")[:3]
-    suspects = [path_name(found.paths[i]) for i in order if found.chance[i] > 0.03]
+    suspects = [path_name(path) for path in _suspects(found, c.setup)]
     asks = f"It asks which lets in most, {either_text(suspects)}" if len(suspects) > 1 else "It makes surer"
     why = f"{asks}; no other test tells as much in its time."
     hold = 0.0 if do == "stall" else _hold_s(worth.area_m2, c.setup, tests)
     return Choice(NextTest(do, c.setup, c.seal, hold, round(worth.bits, 4), why), step)
+
+
+def _suspects(found: Search, setup: str) -> list[str]:
+    """The likeliest places that a setup can have to do with, three at most."""
+    reach = open_paths(setup)
+    order = [int(i) for i in np.argsort(-found.chance, kind="stable") if parent(found.paths[i]) in reach]
+    return [found.paths[i] for i in order[:3] if found.chance[i] > 0.03]
 
 
 def _stalls(area_m2: float, box: Box | None, tests: Sequence[Assessment]) -> bool:

@@ -8,7 +8,7 @@ import dash_bootstrap_components as dbc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from acquisition.errors import BoxholdError
-from acquisition.events import check_event, check_not_ahead
+from acquisition.events import DAY_SIGNS, SAME_DAY, check_event, check_not_ahead
 from acquisition.records import Event
 from acquisition.setups import PATHS
 from analysis import wording
@@ -101,7 +101,8 @@ def kept(shop: Shop, name: str, day: str, kind: str, path: str, text: str) -> st
         shop.archive.add_event(name, check_not_ahead(check_event(event), shop.today()))
     except BoxholdError as trouble:
         return str(trouble)
-    return "Kept. It stands on the page Months as soon as the box is worked out again."
+    told = "Kept. It stands on the page Months as soon as the box is worked out again."
+    return f"{told} {SAME_DAY}" if kind == "repair" and len(event.date) <= DAY_SIGNS else told
 
 
 def add_callbacks(app: Dash, shop: Shop) -> None:

@@ -91,6 +91,14 @@ def test_a_bad_key_of_the_log_is_refused() -> None:
         convert(PLAIN.encode(), mapping, {"gauge": "vacuum kPa"})
 
 
+@pytest.mark.parametrize(("step", "rows", "kind"), [
+    (20, 20, "seconds"), (60, 30, "seconds"), (100, 20, "seconds"), (100, 400, "milliseconds"),
+])  # fmt: skip
+def test_a_time_without_a_unit_is_in_milliseconds_only_where_a_test_would_last_so_long(step, rows, kind) -> None:
+    text = "Time,Vac (kPa)\n" + "".join(f"{i * step},{80 - i / 10:.1f}\n" for i in range(rows))
+    assert guess(text).time_kind == kind
+
+
 # Shapes that loggers are known to write; header, rows, and what must be guessed.
 SHAPES = {
     "German": ("Zeit;Druck [mbar abs]\n", lambda i: f"{i},5;{200 + i},1", (";", ",", "seconds", "mbar", "absolute")),

@@ -93,12 +93,15 @@ REFUSED: dict[str, tuple[Callable[[], Log], Box | None, str, str]] = {
     "no volume": (plain_log, None, "volume is not known", "Measure the inside"),
     "knocked at once": (lambda: knocked(145.0), BOX, "jumps at 145 s, as when the gauge is knocked", "Leave the gauge"),
     "unit at once": (lambda: unit_pressed(145.0), BOX, "as when the unit on the display is changed", "Leave the gauge"),
-    "clock broken": (lambda: clock_back(145.0, 8.0), BOX, "clock goes backwards", "recorder's clock"),
+    "clock broken": (lambda: clock_back(145.0, 8.0), BOX, "clock jumps at", "recorder's clock"),
     "no leak's curve": (wavy, BOX, "not one that a leak makes", "valve moved"),
     "wrong unit": (lambda: with_header(plain_log(), gauge=flat(2e4, gauge="absolute inHg").header.gauge), BOX,
                    "343 kPa absolute", "Correct"),
     "wrong reference": (lambda: with_header(plain_log(), gauge=flat(2e4, gauge="gauge kPa").header.gauge), BOX,
                         "203 kPa absolute", "'gauge' line"),
+    "vacuum read as absolute": (lambda: with_header(
+        log_of(*Made(0.1, interval_s=10.0).run(("baseline", 5.0), *PLAIN[1:]), step=0.1, gauge="vacuum kPa"),
+        gauge=flat(2e4, gauge="absolute kPa").header.gauge), BOX, "0 kPa absolute", "Correct"),
     # Readings every 5 s: two of the open gauge, and the box open again at the end; 101 of the wrong unit are 10 kPa.
     "wrong unit, few readings": (lambda: with_header(
         log_of(*Made(0.1, interval_s=5.0).run(("baseline", 5.0), *PLAIN[1:]), step=0.1),

@@ -12,6 +12,7 @@ from analysis.faults import (
     UNIT_RATIOS,
     acceleration_s,
     clock_jumps,
+    clock_leaps,
     find_jumps,
     has_gap,
     stuck_level_pa,
@@ -257,3 +258,14 @@ def test_noise_alone_is_none():
 
 def test_too_few_readings_tell_nothing():
     assert acceleration_s(T[:10], RISE[:10] ** 2, 0.0, 0.0) is None
+
+
+def test_a_clock_put_forward_shows_in_a_rise_that_stood_still_meanwhile():
+    later = np.where(T > 120.0, T + 3600.0, T)
+    (when,) = clock_leaps(trace_of(later, scatter(RISE)), 0.0, 4000.0)
+    assert when == pytest.approx(3721.0, abs=1.1)
+
+
+def test_a_gap_in_which_the_pressure_rose_on_is_no_clock_put_forward():
+    kept = (T < 80.0) | (T > 160.0)
+    assert clock_leaps(trace_of(T[kept], scatter(RISE)[kept]), 0.0, 239.0) == ()

@@ -331,3 +331,30 @@ def test_a_small_redraw_ends_a_hold(seed):
     hold = seen(t, noisy(p, 5.0, seed), 10.0, noise_pa=0.0).holds[0]
     assert hold.shut_s == pytest.approx(190.0, abs=3.0)
     assert hold.end_s == pytest.approx(210.0, abs=4.0)
+
+
+def test_a_level_alone_is_no_sure_hold():
+    t = np.arange(0.0, 200.0, 0.5)
+    (level,) = seen(t, np.full(t.size, 9e3), step=100.0).holds
+    assert not level.sure
+    (rising,) = seen(t, 9e3 + 0.6 * t, noise_pa=5.0).holds
+    assert rising.sure
+    (noted,) = seen(t, np.full(t.size, 9e3), step=100.0, note=("shut", *[""] * (t.size - 1))).holds
+    assert noted.sure
+
+
+@pytest.mark.parametrize("area", LEAKS)
+def test_a_note_copied_down_the_column_marks_its_first_row_only(area):
+    t, p = Made(area).run(*PLAIN)
+    held = (t >= SHUT_S) & (t < 370.0)
+    view = seen(t, p, note=tuple("shut" if h else "" for h in held))
+    (hold,) = view.holds
+    assert hold.shut_s == pytest.approx(SHUT_S, abs=1.0)
+    assert hold.end_s == pytest.approx(370.0, abs=3.0)
+
+
+def test_a_log_that_stops_well_within_its_let_up_holds_to_the_let_up():
+    t, p = cut(Made(0.1, let_up_mm2=10.0).run(*PLAIN), 0.0, 376.0)
+    assert p[-1] < 0.8 * ROOM_PA
+    (hold,) = seen(t, p).holds
+    assert hold.end_s == pytest.approx(370.0, abs=1.0)

@@ -116,3 +116,20 @@ def test_a_redraw_by_the_pump_tells_of_no_tank():
     ))  # fmt: skip
     seen = look(made.log, None)
     assert [w.shut_s for w in seen.windows] == pytest.approx([h.shut_s for h in seen.view.holds])
+
+
+def test_a_marked_shut_stands_against_a_slow_let_up():
+    # Air let in through a hardly opened valve speeds the rise up; the mark says that the hold began long before.
+    stages = (
+        Stage("baseline", 15.0), Stage("pump-down", 3.0, tank=True), Stage("hold", 200.0), Stage("let-up", 200.0),
+    )  # fmt: skip
+    log = simulate(Scenario(
+        stages, (), shell=Shell(LITRES * 1e-3, "coated", 0.9), tank=TankModel(LITRES * 4e-3, 10_000.0, 3e-4),
+        stated=STATED, seed=2, gauge=GaugeModel(resolution=0.1, noise=0.03, interval_s=1.0), let_up_area_m2=3e-6,
+    )).log  # fmt: skip
+    at = int(np.searchsorted(log.elapsed_s, 18.0))
+    marked = replace(log, note=tuple("shut" if i == at else "" for i in range(log.elapsed_s.size)))
+    found = assess_logs([(marked, None)])[0]
+    assert found.outcome != "refused"
+    assert found.area_m2 is not None
+    assert found.area_m2.high < 0.1e-6
