@@ -19,6 +19,7 @@ from analysis.gas import choked_throughput_pa_m3_s, drilled_area_m2
 from analysis.laws import LeakLaw
 from analysis.limit import limit_for, verdict_for
 from analysis.looking import Seen, look
+from analysis.pumpbound import is_too_large
 from analysis.pumpcurve import stall_area
 from analysis.reasons import Refusal
 from analysis.results import (
@@ -95,6 +96,8 @@ def _assess(seen: Sequence[Seen], i: int, chain: list[int]) -> Assessment:
     result = estimate_holds([s.trace for s in parts], [s.windows for s in parts], offsets, own.view.noise_pa)
     if (result.inflation > NOT_A_LEAK and result.misfit > 8.0) or result.up_and_down:
         return _refuse(base, reasons.not_a_leak(), own.flags)
+    if all(is_too_large(own.trace, w.seen, result.area_fit_m2.low) for w in own.windows):
+        return _refuse(base, reasons.not_held_down(), own.flags)
     earlier = _earlier(parts, result.credible)
     return _finish(base, own, result, earlier)
 

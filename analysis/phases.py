@@ -270,14 +270,18 @@ class _Search:
     def _flat(self) -> None:
         """A whole log without a swing: low, it is a hold of a tight box, surely where it rises; high, only the room."""
         t, p = self.t, self.p
-        if float(np.median(p)) > 0.9 * self.room:
-            self._mark("baseline", t[0], t[-1])
+        room = float(np.median(p)) > 0.9 * self.room
+        self._mark("baseline" if room else "hold", t[0], t[-1])
+        if room:
             return
-        self._mark("hold", t[0], t[-1])
+        begin, end, sure = float(t[0]), float(t[-1]), bool(self.shuts_s) or self._rises(p)
+        self.holds.append(HoldSeen(begin, begin, end, None, None, None, sure))
+
+    def _rises(self, p: FloatArray) -> bool:
+        """Whether pressures rise beyond doubt from their first fifth to their last, as no running pump lets them."""
         part = max(p.size // 5, 1)
-        rise = float(np.median(p[-part:]) - np.median(p[:part]))
-        sure = bool(self.shuts_s) or rise > max(self.resolution, 5.0 * self.noise / part**0.5, 5.0)
-        self.holds.append(HoldSeen(float(t[0]), float(t[0]), float(t[-1]), None, None, None, sure))
+        least = max(self.resolution, 5.0 * self.noise / np.sqrt(part), 5.0)
+        return bool(np.median(p[-part:]) - np.median(p[:part]) > least)
 
     def _pump_down(self, a: int, b: int, c: int, start: int) -> int:
         """Pump-down from high ``a`` to low ``b``, then whatever rises until ``c``; returns where it ended."""
@@ -374,10 +378,10 @@ class _Search:
         t, p = self.t[: stop + 1], self.p[: stop + 1]
         corner = self._corner(t, p, self._last_low(t, p)) if t.size > 4 else 0
         if corner < 3:
-            return 0, 0, True
+            return 0, 0, self._rises(p)
         before = max(float(np.median(p[max(corner - 3, 0) : corner]) - np.median(p[:3])), self.tol)
         after = float(np.interp(2.0 * t[corner] - t[0], t, p) - p[corner])
-        return (corner, corner, True) if after > 4.0 * before else (0, 0, True)
+        return (corner, corner, True) if after > 4.0 * before else (0, 0, self._rises(p))
 
     def _last_low(self, t: FloatArray, p: FloatArray) -> int:
         """Index of the last reading at the bottom: near its lowest, and then near the line through those before it."""

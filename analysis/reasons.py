@@ -46,6 +46,14 @@ def tank_open() -> Refusal:
     )
 
 
+def not_held_down() -> Refusal:
+    """A rise so fast that no pump drawing as seen would have got so low against it."""
+    return Refusal(
+        "No pump that draws as this one did would have got so low against a leak that fills the box so fast.",
+        "Hold again: write shut in the note column where the valve is shut, and let the air in at once at the end.",
+    )
+
+
 def no_readings() -> Refusal:
     """A log without usable readings."""
     return Refusal("The log has fewer than four readings.", "Check the gauge and its line, then hold again.")

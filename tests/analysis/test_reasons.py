@@ -15,6 +15,7 @@ MADE = {
     "filled_too_fast": reasons.filled_too_fast(34.0, 2),
     "shut_unseen": reasons.shut_unseen(),
     "tank_open": reasons.tank_open(),
+    "not_held_down": reasons.not_held_down(),
     "no_readings": reasons.no_readings(),
     "gauge_on_tank": reasons.gauge_on_tank(),
     "hot_sheet": reasons.hot_sheet("96 °C"),
