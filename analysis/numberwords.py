@@ -64,6 +64,14 @@ def is_at_most(interval: Interval) -> bool:
     return 0.0 <= interval.low < interval.high / _ROOT_AT_MOST
 
 
+def seat_way(area: Interval) -> str:
+    """Whether a valve seat takes air ``in`` or ``out`` of the box; empty where its interval leaves that open."""
+    if area.low > 0.0 and not is_at_most(area):
+        return "in"
+    out = Interval(-area.value, -area.high, -area.low)
+    return "out" if out.low > 0.0 and not is_at_most(out) else ""
+
+
 def with_unit(text: str, unit: str) -> str:
     """``text``, a no-break space and ``unit``; no space where there is no unit."""
     return f"{text}{NBSP}{unit}" if unit else text

@@ -77,6 +77,7 @@ def record(
 
         header = ask_box(header)
     told = archive is not None and _tell_new(header.box, archive, ask=guided)
+    _tell_forbidden(header, box_file, archive, out)
     if address is None or manual:
         _by_hand(gauge, header, _place(out, archive, header), ask=guided)
         return
@@ -214,6 +215,18 @@ def _tell_undescribed(header: LogHeader, box_file: Path | None, archive: Path | 
             f"Box {header.box} is not described, so its volume is unknown and the log will give no area;"
             f" 'boxhold new-box {header.box}{where}' mends that, also afterwards."
         )
+
+
+def _tell_forbidden(header: LogHeader, box_file: Path | None, archive: Path | None, out: Path | None) -> None:
+    """Say that a top must not be pumped down, where its box is described so; a file that cannot be read waits."""
+    from dashboard.cautions import top_forbidden
+
+    try:
+        box = _box(header, box_file, archive, out or Path())
+    except UnreadableInput:
+        return
+    if box is not None and (why := top_forbidden(box)):
+        complain(why)
 
 
 def _finish_interrupted(out: Path, *, ask: bool) -> None:

@@ -75,8 +75,9 @@ def _group_row(ranking: Ranking, at: int, likely: Sequence[str], setup: str | No
 
 
 def _guess(members: Sequence[PathResult]) -> str:
-    """How the chance might split, in short names: only words, and called a guess."""
-    named = [p for p in members if p.probability_largest >= 0.095]
+    """How the chance might split, in three short names at most: only words, and called a guess."""
+    likely = sorted((p for p in members if p.probability_largest >= 0.095), key=lambda p: -p.probability_largest)
+    named = likely[:3]
     shown = [f"{PATHS[parent(p.path)].short} {round(100 * p.probability_largest)}" for p in named]
     rest = round(100 * sum(p.probability_largest for p in members if p not in named))
     return ", ".join([*shown, *([f"rest {rest}"] if rest else [])]) + ": a guess"

@@ -70,7 +70,8 @@ def record_by_hand(gauge: GaugeSpec, header: LogHeader, out: Path, *, ask: bool)
         over.set()
     path = log.close()
     if (few := _few(log.entries)) is not None:
-        complain(f"{few} readings of the hold; {ENOUGH_READINGS} make a sound test, so the answer may be wide or none.")
+        readings = f"{few} reading{'' if few == 1 else 's'} of the hold"
+        complain(f"{readings}; {ENOUGH_READINGS} make a sound test, so the answer may be wide or none.")
     click.echo(str(path))
 
 
@@ -84,7 +85,8 @@ def _few(entries: Sequence[Entry]) -> int | None:
 
 def _ask_division(resolution: float | None, unit: str) -> float | None:
     default = None if resolution is None else 2 * resolution
-    return float(click.prompt(f"One division of the dial, in {unit.split(' ')[1]}", type=float, default=default))
+    asked = f"One division of the dial, in {unit.split(' ')[1]}, then the readings"
+    return float(click.prompt(asked, type=click.FloatRange(0.0, min_open=True), default=default))
 
 
 def _beat(over: threading.Event) -> None:

@@ -13,6 +13,7 @@ from analysis.results import Assessment, HistoryLine, Interval
 from analysis.wording import System
 from dashboard import marks, svg
 from dashboard.areas import area_unit
+from dashboard.cautions import top_forbidden
 from dashboard.holds import HoldState
 from dashboard.scales import Log
 from dashboard.shop import Findings, urgency
@@ -151,6 +152,8 @@ def what_next(row: BoxRow, today: date) -> tuple[str, str, str]:
     if row.running is not None:
         return "Watch it", "Hold test", f"/hold/{row.name}"
     result = row.result
+    if result is None and row.known is not None and top_forbidden(row.known.box):
+        return "Do not pump it down", "Measurements", "/measurements"
     if result is None:
         return "Hold it once", "Tests", "/tests"
     if waiting(row.known):

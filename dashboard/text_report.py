@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from acquisition.units import STANDARD_PRESSURE_PA, GaugeUnit, from_absolute_pa
 from analysis import wording
-from analysis.numberwords import MINUS, is_at_most
+from analysis.numberwords import MINUS, seat_way
 from analysis.repaireffects import repair_effect, repair_sentence
 from analysis.repairs import by_the_clock, moment_of, repaired_sentence
 from analysis.results import (
@@ -197,11 +197,11 @@ def _path_lines(place: int, path: PathResult, system: System) -> list[str]:
 
 def _valve_seat(area: Interval, system: System) -> str:
     """The valve seat's part: in, out, or, where its interval holds nought, how much at most."""
-    if area.low > 0.0 and not is_at_most(area):
+    way = seat_way(area)
+    if way == "in":
         return f"takes air in: {wording.area_text(area, system)}"
-    out = Interval(-area.value, -area.high, -area.low)
-    if out.low > 0.0 and not is_at_most(out):
-        return f"takes air out: {wording.area_text(out, system)}"
+    if way == "out":
+        return f"takes air out: {wording.area_text(Interval(-area.value, -area.high, -area.low), system)}"
     most = wording.amount(max(area.high, -area.low), system)
     return f"{_NONE_SEEN}; at most {most} either way"
 

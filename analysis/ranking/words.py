@@ -8,9 +8,9 @@ import numpy as np
 
 from acquisition.records import Event
 from acquisition.setups import parent, same_place
-from analysis.numberwords import amount, area_text, chance_text, date_text
+from analysis.numberwords import amount, area_text, chance_text, date_text, seat_way
 from analysis.ranking.model import Problem, place_of
-from analysis.ranking.posterior import Posterior
+from analysis.ranking.posterior import Posterior, interval_m2
 from analysis.repaireffects import effect_of, repair_sentence
 from analysis.repairs import day_text, replaced_by, same_epoch, untested_repairs
 from analysis.results import Assessment, PathResult
@@ -169,7 +169,8 @@ def _valve(posterior: Posterior) -> tuple[str, ...]:
         return (valve_sentence(-median, behind),)
     if behind is None:
         return ("What is behind the valve was not noted; it may take air in or out.",)
-    return ("It takes air out." if median < 0.0 else "Air gets in through it from the room side.",)
+    way = {"out": "It takes air out.", "in": "Air gets in through it from the room side."}
+    return (way.get(seat_way(interval_m2(draws)), "No leak of it was seen, either way."),)
 
 
 def odd_sentence(test: Assessment, by_m2: float, others: Sequence[Assessment], events: Sequence[Event]) -> str:

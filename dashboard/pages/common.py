@@ -12,6 +12,7 @@ from dash.development.base_component import Component
 
 from acquisition.setups import parent
 from analysis import wording
+from analysis.numberwords import seat_way
 from analysis.results import Assessment, PathResult
 from analysis.wording import System
 from dashboard import parts
@@ -101,8 +102,9 @@ def _seat_words(found: PathResult, system: System) -> str:
     """The valve seat in words, signed; empty for other paths."""
     if parent(found.path) != "valve-seat":
         return ""
-    way = "in" if found.area_m2.value >= 0 else "out"
-    unit = area_unit(system)
+    way, unit = seat_way(found.area_m2), area_unit(system)
+    if not way:
+        return f"valve seat: at most {unit.number(max(found.area_m2.high, -found.area_m2.low))} {unit.words}"
     return f"valve seat takes {way} {unit.number(abs(found.area_m2.value))} {unit.words}"
 
 

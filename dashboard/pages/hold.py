@@ -13,6 +13,7 @@ from acquisition.serialport import list_ports
 from acquisition.setups import ALWAYS_OPEN, SETUPS, open_paths, parent
 from analysis import wording
 from dashboard import ids, outline, parts, schematics
+from dashboard.cautions import top_forbidden
 from dashboard.pages.common import Page
 from dashboard.places import section
 from dashboard.plan import plan
@@ -130,7 +131,13 @@ def _set_up(view: View, box: Box) -> Component:
         *_seat(behind),
     )
     body = parts.split("minmax(0,0.93fr) minmax(0,1fr)", _picture(view, box, setup, sealed), choices)
-    return html.Main([_strip(view, "Set up", box.name), head, body, parts.bar(*acts)])
+    return html.Main([_strip(view, "Set up", box.name), head, *_forbidden(box), body, parts.bar(*acts)])
+
+
+def _forbidden(box: Box) -> list[Component]:
+    """That this top must not be pumped down, where its measures say so."""
+    why = top_forbidden(box)
+    return [parts.caution(why)] if why else []
 
 
 def _seat(behind: str) -> list[Component]:
@@ -242,10 +249,9 @@ def _gauge(view: View, box: Box) -> Component:
         f"{heard} The recording goes on if you close the page. Nothing must be typed while it runs.",
         acts=[parts.button("Back", _href(view, step=""))],
     )
-    caution = parts.caution(
-        "Glasses on from the first pull to the let-up. A new top: first pull in steps of 25, 50, 80 kPa."
-    )
-    return html.Main([_strip(view, "Gauge", box.name), head, form, caution])
+    usual = "Glasses on from the first pull to the let-up. A new top: first pull in steps of 25, 50, 80 kPa."
+    cautions = _forbidden(box) or [parts.caution(usual)]
+    return html.Main([_strip(view, "Gauge", box.name), head, form, *cautions])
 
 
 def _field(words: str, note: str, for_id: str, control: Component) -> Component:

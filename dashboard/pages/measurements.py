@@ -161,6 +161,8 @@ def _caution(check: TopCheck) -> Component:
         if check.load_tonnes is None
         else f"The top carries {wording.two_figures(check.load_tonnes)} tonnes at 80 kPa. "
     )
+    if check.verdict == "not with this top":
+        return parts.caution(tonnes, html.B("Do not pump it down"), " with this top.")
     return parts.caution(
         f"{tonnes}First pull in steps of ",
         html.B("25, 50, 80 kPa"),
