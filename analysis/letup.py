@@ -26,6 +26,8 @@ DUMP_PER_S = 0.2
 LET_UP_OVER_DUMP = 0.15
 """Air let in through the line that emptied the box into a tank comes at least this fast beside that; slower, it is
 the leak that the open tank had hidden."""
+LET_UP_OF_BOX = 0.35
+"""The same as shares of the box's own pressure in a second."""
 
 
 def is_sparse(t_s: FloatArray) -> bool:
@@ -79,7 +81,7 @@ class LetUp:
             return start if breaks_off and jumps and p[end] - p[start] > 4.0 * self.tolerance_pa else None
         if i == 0 or start - bottom < 3:
             return start if too_fast else None
-        if self._tank_hid_it(slope[fast] / self.room_pa, bottom, drop):
+        if self._tank_hid_it(float(slope[fast]), float(p[start]), bottom, drop):
             return None
         held_s, apart_s = float(t[start] - t[low]), float(t[start + 1] - t[start])
         quick = self._time_to_room(start, end) < max(20.0, 0.1 * held_s, 2.2 * apart_s)
@@ -111,13 +113,16 @@ class LetUp:
         reach = max(1, t.size // 12)
         return float(np.max(-(np.log(p[reach:]) - np.log(p[:-reach])) / (t[reach:] - t[:-reach])))
 
-    def _tank_hid_it(self, rise: float, bottom: int, drop: tuple[float, float] | None) -> bool:
-        """Whether a rise of a share ``rise`` of room pressure, 1/s, after a quick pull by a tank is no air let in.
+    def _tank_hid_it(self, rise: float, at_pa: float, bottom: int, drop: tuple[float, float] | None) -> bool:
+        """Whether a rise (Pa/s, from ``at_pa``) after a quick pull by a tank is too slow for air let in.
 
-        A line's flow goes with the pressure ahead of it: the box's when it is drawn, the room's when it fills.
+        A line's flow goes with the pressure ahead of it: the box's when it is drawn, the room's when it fills. Air
+        may also come in by a smaller valve than the tank's, which shows where the box is still deep.
         """
         drawn = self._drawn(bottom, drop)
-        return drawn is not None and drawn > DUMP_PER_S and rise < LET_UP_OVER_DUMP * drawn
+        if drawn is None or drawn < DUMP_PER_S:
+            return False
+        return rise < drawn * min(LET_UP_OVER_DUMP * self.room_pa, LET_UP_OF_BOX * max(at_pa, 1.0))
 
     def _time_to_room(self, start: int, end: int) -> float:
         there = np.flatnonzero(self.p_pa[start : end + 1] > 0.93 * self.room_pa)

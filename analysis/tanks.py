@@ -134,6 +134,8 @@ def _shut_after_tank(trace: Trace, view: PhaseView, hold: HoldSeen) -> HoldSeen:
     A leak's own rise only slows down.
     """
     inside = np.flatnonzero((trace.t_s >= hold.shut_s) & (trace.t_s <= hold.end_s))
+    # The readings at a let-up may have risen with it.
+    inside = inside[:-2] if let_up_after(view, hold) else inside
     if inside.size < 4:
         return hold
     inside = inside[:: -(-inside.size // MOST_LOOKED_AT)]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from analysis.results import Assessment
+
 FLAG_WORDS: dict[str, str] = {
     "seal-let-go": "a seal let go during the hold; the figures are of the part before it",
     "release": "part of the rise is air or moisture from the wood, not a leak",
@@ -20,6 +22,17 @@ FLAG_WORDS: dict[str, str] = {
     "barometer-guessed": "the room's pressure was not noted and is a guess",
     "place-unknown": "where the gauge sits, or what is behind the valve, is not noted; at a tank it measures no box",
 }
+
+VARIANT_WORDS = {"sharp": "with a sharp edge", "slip": "very fine, as wood grain is"}
+"""What tells the variants of a leak law apart."""
+
+
+def noted(result: Assessment) -> list[str]:
+    """What is to be said beside a result: its flags, and that a pump or tank behind the valve may hide a leak."""
+    said = [flag_words(flag) for flag in result.flags]
+    if result.test == "hold" and result.behind_valve in ("pump", "tank") and "weeping-valve" not in result.flags:
+        said.append(f"with a {result.behind_valve} behind the valve, a seat that weeps hides part of a leak")
+    return said
 
 
 def flag_words(flag: str) -> str:

@@ -14,7 +14,7 @@ from analysis.results import Assessment, Interval
 from analysis.wording import System
 from dashboard import marks, parts, svg
 from dashboard.areas import AreaUnit, area_unit
-from dashboard.flagwords import flag_words
+from dashboard.flagwords import VARIANT_WORDS, noted
 from dashboard.scales import Log
 from dashboard.shop import Findings
 
@@ -171,13 +171,13 @@ def _more(known: Findings, result: Assessment, area: Interval, system: System) -
     if result.release is not None and result.release.present:
         out.append(("release", wording.chance_text(result.release.share), "of the rise is not a leak"))
     if result.law is not None:
-        out.append(("leak law", result.law.kind, f"{result.law.variant} edge" if result.law.variant else ""))
+        out.append(("leak law", result.law.kind, VARIANT_WORDS.get(result.law.variant or "", "")))
     return out
 
 
 def also_seen(result: Assessment) -> list[Component]:
     """What else the readings showed, a sentence each."""
-    said = [flag_words(flag) for flag in result.flags]
+    said = noted(result)
     return [html.P(f"{words[:1].upper()}{words[1:]}.", className="note") for words in said]
 
 

@@ -24,7 +24,7 @@ from analysis.results import (
     TestPoint,
 )
 from analysis.wording import System
-from dashboard.flagwords import flag_words
+from dashboard.flagwords import VARIANT_WORDS, noted
 
 if TYPE_CHECKING:
     from analysis.plan import HoldPlan
@@ -36,7 +36,6 @@ _COUNTED = {"absolute": "absolute", "vacuum": "of vacuum", "gauge": "on a gauge 
 
 _INDENT = "  "
 _LAW_NAMES = {"hole": "a hole", "seep": "a seep", "between": "something between hole and seep"}
-_VARIANT_NAMES = {"sharp": "with a sharp edge", "slip": "very fine, as wood grain is"}
 _DO_WORDS = {
     "hold": "Hold",
     "redraw": "Redraw, then hold",
@@ -112,8 +111,8 @@ def _notes(result: Assessment, system: System) -> list[Row]:
         told = "none known: describe the pump" if limit is None else _hole_of_limit(limit.area_m2, limit.source, system)
         rows.append(("limit used", told))
     rows += [("earlier hold", _earlier(hold, system)) for hold in result.earlier_holds]
-    labels = ("noted", *[""] * len(result.flags))
-    rows += list(zip(labels, [flag_words(flag) for flag in result.flags], strict=False))
+    said = noted(result)
+    rows += list(zip(("noted", *[""] * len(said)), said, strict=False))
     return rows
 
 
@@ -121,7 +120,7 @@ def _law(law: LawVerdict) -> str:
     if law.kind == "undetermined":
         return _no_law(law)
     chances = ", ".join(f"{kind} {wording.chance_text(chance)}" for kind, chance in law.probability.items())
-    variant = f", {_VARIANT_NAMES.get(law.variant, law.variant)}" if law.variant else ""
+    variant = f", {VARIANT_WORDS.get(law.variant, law.variant)}" if law.variant else ""
     return f"{law.kind}{variant} ({chances})"
 
 
