@@ -20,6 +20,7 @@ UNIT_RATIOS = tuple(
     sorted({a / b for a in PA_PER.values() for b in PA_PER.values() if 1.2 < a / b < 1.1e4 or 1.2 < b / a < 1.1e4})
 )
 """Every factor by which a reading can jump when the unit on the display is changed."""
+LEAST_LEAP_S = 30.0
 BESIDE_A_LEAP = 8
 """Readings on either side of a gap that tell how fast the pressure rises there."""
 STUCK_LEAST = 20
@@ -130,11 +131,11 @@ def clock_leaps(trace: Trace, start_s: float, end_s: float) -> tuple[float, ...]
     inside = np.flatnonzero((trace.t_s >= start_s) & (trace.t_s <= end_s))
     t, p = trace.t_s[inside], trace.p_pa[inside]
     gaps = np.diff(t)
-    if t.size < 2 * BESIDE_A_LEAP:
+    if t.size < 2 * BESIDE_A_LEAP or float(gaps.max()) <= LEAST_LEAP_S:
         return ()
     spread = max(noise_of(p), 0.3 * trace.resolution_pa, 3.0)
     found = []
-    for i in np.flatnonzero(gaps > max(10.0 * float(np.median(gaps)), 30.0)):
+    for i in np.flatnonzero(gaps > max(10.0 * float(np.median(gaps)), LEAST_LEAP_S)):
         a, b = slice(max(i + 1 - BESIDE_A_LEAP, 0), i + 1), slice(i + 1, i + 1 + BESIDE_A_LEAP)
         if min(t[a].size, t[b].size) < BESIDE_A_LEAP:
             continue

@@ -123,7 +123,7 @@ def _dumped(trace: Trace, seen: HoldSeen, unseen: int) -> bool:
         return False
     before = trace.t_s[trace.t_s <= seen.bottom_s]
     interval = float(before[-1] - before[-2]) if before.size > 1 else 0.0
-    top, bottom = np.interp([seen.drop_s, seen.bottom_s], trace.t_s, np.maximum(trace.p_pa, 100.0))
+    top, bottom = np.maximum(np.interp([seen.drop_s, seen.bottom_s], trace.t_s, trace.p_pa), 100.0)
     folds = float(np.log(top / bottom))
     return folds > DUMP_FOLDS and seen.bottom_s - seen.drop_s - unseen * interval < DUMP_S * min(folds, 1.0)
 
