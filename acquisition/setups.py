@@ -97,6 +97,19 @@ def is_open(place: str, open_paths: Iterable[str], sealed: Iterable[str] = ()) -
     return place not in shut and parent(place) not in shut and any(same_place(path, place) for path in open_paths)
 
 
+def check_setup(name: str) -> str:
+    """Return ``name`` if the table of setups knows it.
+
+    Raises
+    ------
+    WrongUsage
+        It does not.
+    """
+    if name in SETUPS:
+        return name
+    raise WrongUsage(f"'{name}' is no setup; take one of {', '.join(SETUPS)}.")
+
+
 def check_path(path: str) -> str:
     """Return ``path`` if the table knows it or its parent.
 

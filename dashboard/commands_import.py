@@ -11,7 +11,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquisition.errors import WrongUsage
+from acquisition.oddkeys import odd_header_keys
+from acquisition.setups import check_setup
 from dashboard.commands_common import POSITIVE
+from dashboard.faults import complain
 
 if TYPE_CHECKING:
     from acquisition.importing import ImportMapping
@@ -77,7 +80,7 @@ def _pairs(keys: tuple[str, ...]) -> Iterator[tuple[str, str]]:
         key, equals, value = pair.partition("=")
         if not equals or not key.strip():
             raise WrongUsage(f"--set takes KEY=VALUE, such as box=B-07; '{pair}' is not.")
-        yield key.strip(), value.strip()
+        yield key.strip(), check_setup(value.strip()) if key.strip() == "setup" else value.strip()
 
 
 def _column(wanted: str, mapping: ImportMapping) -> int:
@@ -111,6 +114,8 @@ def _import_one(
         mapping = replace(mapping, confirmed=yes or (asked and click.confirm(f"Write {target}?", default=False)))
         if mapping.confirmed:
             write_log(log, target)
+            for slip in odd_header_keys(log.header, target):
+                complain(slip)
             click.echo(f"{target} written; {path} stays as it is.")
             return
     raise WrongUsage(_still_needed(path, mapping))

@@ -23,7 +23,7 @@ from acquisition.logheader import read_header
 from acquisition.partlog import LeftOver, finish_left_over, left_over, part_path
 from acquisition.records import Box, Log, LogHeader
 from acquisition.serialport import SIMULATED
-from acquisition.setups import SETUPS, check_path
+from acquisition.setups import SETUPS, check_path, check_setup
 from acquisition.units import GaugeUnit, parse_gauge_unit
 from dashboard.commands_common import POSITIVE, check_archive, near_names
 from dashboard.faults import complain
@@ -133,8 +133,8 @@ def _header(
     unit: GaugeUnit, box_id: str | None, setup: str | None, sealed: str | None, keys: tuple[str, ...]
 ) -> LogHeader:
     """The log's header as far as the call knows it."""
-    if setup is not None and setup not in SETUPS:
-        raise WrongUsage(f"'{setup}' is no setup; take one of {', '.join(SETUPS)}.")
+    if setup is not None:
+        check_setup(setup)
     paths = tuple(check_path(p.strip()) for p in (sealed or "").split(",") if p.strip())
     lines = [(0, f"# gauge: {unit}")]
     for pair in keys:

@@ -112,3 +112,14 @@ def test_a_log_is_not_converted_again(commas: Path, capsys: pytest.CaptureFixtur
     assert run(["import", str(commas.parent / "messung.boxhold.csv"), "--unit", "absolute kPa", "--yes"]) == 2
     assert "is a log already" in capsys.readouterr().err
     assert sorted(os.listdir(commas.parent)) == ["messung.boxhold.csv", "messung.csv"]
+
+
+def test_a_setup_that_is_none_is_refused_before_anything_is_written(commas: Path, capsys: pytest.CaptureFixture[str]):
+    assert run(["import", str(commas), "--unit", "absolute kPa", "--set", "setup=vents_taped", "--yes"]) == 2
+    assert "'vents_taped' is no setup; take one of line-only" in capsys.readouterr().err
+    assert os.listdir(commas.parent) == ["messung.csv"]
+
+
+def test_a_key_that_nothing_reads_is_told_when_the_log_is_written(commas: Path, capsys: pytest.CaptureFixture[str]):
+    assert run(["import", str(commas), "--unit", "absolute kPa", "--set", "barometer=100.9", "--yes"]) == 0
+    assert "'barometer' is no key that is read; is it barometer_kPa?" in capsys.readouterr().err

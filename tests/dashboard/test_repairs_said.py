@@ -236,3 +236,19 @@ def test_sheet_page_says_why_tests_on_two_sides_of_a_repair_are_not_compared(tmp
     finally:
         shop.close()
     assert "on two sides of the repair of 3 May 2026. Hold again without a sheet." in said
+
+
+def test_a_repair_written_with_its_day_tells_what_that_means(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    told = ["note", "B-07", "--archive", str(tmp_path), "--repair", "new gasket", "--path", "port-flange"]
+    assert run([*told, "--date", "2026-05-03"]) == 0
+    assert "A test of the same day counts as made before the repair" in capsys.readouterr().out
+    assert run([*told, "--date", "2026-05-03T14:30"]) == 0
+    assert "same day" not in capsys.readouterr().out
+
+
+def test_a_box_whose_top_forbids_it_is_not_sent_to_its_first_test():
+    thin = conclude(replace(box("T10", "tray", (900, 700, 60), baffles=0), board_mm=9.0), (), ())
+    sound = conclude(box("T11", "tray", (300, 200, 60)), (), ())
+    day = date(2026, 5, 4)
+    assert rows.what_next(BoxRow("T10", thin), day) == ("Do not pump it down", "Measurements", "/measurements")
+    assert rows.what_next(BoxRow("T11", sound), day)[0] == "Hold it once"
