@@ -136,6 +136,14 @@ class Shop:
         except TimeoutError:
             return None
 
+    def described(self, name: str) -> Box:
+        """The box as its file describes it, without waiting for its tests; only its name where no file can be read."""
+        known = self.findings(name)
+        if known is not None:
+            return known.box
+        read = _kept(lambda: self.archive.box(name), [])
+        return Box(name) if read is None else read
+
     def assess_once(self, key: str, log: Log, wait_s: float | None = 0.25) -> Assessment | None:
         """The result of a log that is not in the archive, or None while it is being worked out.
 

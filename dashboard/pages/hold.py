@@ -35,8 +35,7 @@ def page(shop: Shop, view: View) -> Page:
     name = view.query.get("box", "")
     if name not in shop.names():
         return Page(_choose_box(shop, view, name))
-    known = shop.findings(name, wait_s=0.25)
-    box = known.box if known is not None else Box(name)
+    box = shop.described(name)
     if view.query.get("step") == "gauge" and view.query.get("gauge") != "tank":
         return Page(_gauge(view, box))
     return Page(_set_up(view, box))
