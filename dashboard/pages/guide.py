@@ -56,6 +56,11 @@ WORDS = (
         "kPa under the sheet in 3 s; the stricter.",
     ),
     (
+        "tight, within",
+        "Tight: the interval ends under a quarter of the limit, or no leak was seen and it ends under the limit. "
+        "Within: it ends under the limit.",
+    ),
+    (
         "bag trade's mark",
         "1 inHg in 5 minutes, the workmanship mark of vacuum bagging. It is a tick on the page, never a limit: a "
         "box may be far past it and form well.",
