@@ -21,6 +21,7 @@ UNIT_RATIOS = tuple(
 )
 """Every factor by which a reading can jump when the unit on the display is changed."""
 LEAST_LEAP_S = 30.0
+"""A shorter gap is no clock put forward: readings go missing for so long."""
 BESIDE_A_LEAP = 8
 """Readings on either side of a gap that tell how fast the pressure rises there."""
 STUCK_LEAST = 20

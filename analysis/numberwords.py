@@ -68,7 +68,7 @@ def seat_way(area: Interval) -> str:
     """Whether a valve seat takes air ``in`` or ``out`` of the box; empty where its interval leaves that open."""
     if area.low > 0.0 and not is_at_most(area):
         return "in"
-    out = Interval(-area.value, -area.high, -area.low)
+    out = area.opposite()
     return "out" if out.low > 0.0 and not is_at_most(out) else ""
 
 

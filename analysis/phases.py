@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.letup import LetUp, is_sparse
+from analysis.marks import MARKS, mark_of
 from analysis.results import Phase
 from analysis.shutpoint import COARSE_PA, break_point, until_it_falls
 
@@ -183,14 +184,9 @@ def turning_points(p: FloatArray, swing: float) -> list[int]:
     return pivots
 
 
-_MARKS = ("baseline", "pump-down", "soak", "hold", "let-up")
-
-
 def _from_notes(t: FloatArray, note: tuple[str, ...]) -> tuple[tuple[Phase, ...], tuple[HoldSeen, ...]] | None:
     """Phases from marks in the notes (a mark opens its phase), or None when no hold is marked."""
-    words = {"shut": "hold", "valve shut": "hold", "valve closed": "hold", "redraw": "pump-down"}
-    marks = [(i, words.get(text, text)) for i, raw in enumerate(note) if (text := raw.strip().lower())]
-    marks = [(i, name) for i, name in marks if name in (*_MARKS, "end of hold")]
+    marks = [(i, name) for i, raw in enumerate(note) if (name := mark_of(raw)) in MARKS]
     # A note copied down a column says no more than its first cell.
     said = dict(marks)
     marks = [(i, name) for i, name in marks if said.get(i - 1) != name]

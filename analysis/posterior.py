@@ -268,9 +268,8 @@ def _heights(
         nearer, near = np.split(scanned.theta, len(steps))[-2:]
         reached = steps[-2:]
     found = np.stack(heights, axis=1)
-    # A peak or node the climb could not stand on is far down; it must not take the whole density with it.
-    top = np.where(np.isfinite(found[:, :1]), found[:, :1], -_NOWHERE * _NOWHERE)
-    found = np.where(np.isfinite(found), found, top - _NOWHERE)
+    # A node the climb could not stand on is far down; it must not take the whole density with it.
+    found = np.where(np.isfinite(found), found, found[:, :1] - _NOWHERE)
     return _both_sides(np.stack(nodes, axis=1)), _both_sides(np.minimum.accumulate(found, axis=1))
 
 

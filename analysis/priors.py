@@ -130,7 +130,7 @@ def _gas_lack(trace: Trace, window: Window, warmth: float) -> tuple[float, float
     """
     seen, p = window.seen, _pressure_at(trace, window.shut_s)
     if seen.drop_s is None or seen.bottom_s is None:
-        return 0.01 * p, 0.025 * p
+        return 0.01 * p, max(0.025 * p, 3.0)
     lack = p * (1.0 - _gas_over_walls(trace, seen.drop_s, window.shut_s, warmth))
     soak = max(window.shut_s - seen.bottom_s, 0.0)
     apart = max(0.02 * p * np.exp(-soak / 8.0), 3.0)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from analysis.gas import R_REF, choked_throughput_pa_m3_s
 from analysis.laws import seep_flow
 from analysis.phases import HoldSeen
-from analysis.tanks import from_tank
+from analysis.tanks import from_tank, is_marked
 from analysis.trace import Trace
 
 FloatArray = NDArray[np.float64]
@@ -26,8 +26,11 @@ ALLOWED = 1.5
 
 
 def is_too_large(trace: Trace, seen: HoldSeen, area_m2: float) -> bool:
-    """Whether no pump that drew the box down as seen could have reached its bottom against such a leak."""
-    most = most_leak_m2(trace, seen)
+    """Whether no pump that drew the box down as seen could have reached its bottom against such a leak.
+
+    A marked shut is believed: what the box takes in since may have opened with it.
+    """
+    most = None if is_marked(trace, seen.shut_s) else most_leak_m2(trace, seen)
     return most is not None and area_m2 > ALLOWED * most
 
 

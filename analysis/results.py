@@ -34,6 +34,10 @@ class Interval:
         """The interval in another unit; ``factor`` is positive."""
         return Interval(self.value * factor, self.low * factor, self.high * factor)
 
+    def opposite(self) -> Interval:
+        """The interval counted the other way."""
+        return Interval(-self.value, -self.high, -self.low)
+
     def less(self, by: float) -> Interval:
         """The interval with a known part taken off, no end below nothing."""
         return Interval(max(self.value - by, 0.0), max(self.low - by, 0.0), max(self.high - by, 0.0))
@@ -51,7 +55,7 @@ class HoldSpan:
 
 @dataclass(frozen=True)
 class LawVerdict:
-    """The leak law: a name only at 95 % probability or more.
+    """The leak law: a name only at 90 % probability or more.
 
     ``b`` and ``m`` are None when undetermined; ``variant`` is ``sharp`` where a sharp hole's drifting
     coefficient fits better; ``probability`` sums to 1 over hole, seep and between.

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from analysis import reasons
 from analysis.letup import is_sparse
+from analysis.marks import mark_of
 from analysis.phases import HoldSeen, PhaseView
 from analysis.readings import FULL_SHARE, Window
 from analysis.reasons import Refusal
@@ -108,8 +109,8 @@ def _until_s(view: PhaseView, hold: HoldSeen) -> float:
 
 
 def is_marked(trace: Trace, t_s: float) -> bool:
-    """Whether a note stands beside the reading at a time."""
-    return bool(trace.note) and bool(trace.note[int(np.searchsorted(trace.t_s, t_s))].strip())
+    """Whether a note beside the reading at a time says that the valve was shut then; a remark does not."""
+    return bool(trace.note) and mark_of(trace.note[int(np.searchsorted(trace.t_s, t_s))]) == "hold"
 
 
 def _may_be_dumped(trace: Trace, seen: HoldSeen) -> bool:

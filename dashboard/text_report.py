@@ -200,7 +200,7 @@ def _valve_seat(area: Interval, system: System) -> str:
     if way == "in":
         return f"takes air in: {wording.area_text(area, system)}"
     if way == "out":
-        return f"takes air out: {wording.area_text(Interval(-area.value, -area.high, -area.low), system)}"
+        return f"takes air out: {wording.area_text(area.opposite(), system)}"
     most = wording.amount(max(area.high, -area.low), system)
     return f"{_NONE_SEEN}; at most {most} either way"
 

@@ -16,6 +16,7 @@ from analysis import wording
 from analysis.limit import limit_for, workmanship_mark_m2
 from analysis.panels import TopCheck, box_volume, check_top
 from dashboard import ids, parts, tops
+from dashboard.cautions import top_forbidden
 from dashboard.figures_box import sized_section
 from dashboard.pages.common import Page, label
 from dashboard.plan import plan
@@ -50,15 +51,13 @@ Values = dict[str, float | None]
 def page(shop: Shop, view: View, known: Findings) -> Page:
     """Measurements of a box that is there."""
     body = _form(view, known.box, new=False)
-    caution = _caution(check_top(known.box))
-    return Page(
-        parts.box_page(view, known.box.name, label(known), TAB, QUESTION, *body, caution, parts.bar(_keep_again()))
-    )
+    ends = (_caution(known.box), parts.bar(_keep_again()))
+    return Page(parts.box_page(view, known.box.name, label(known), TAB, QUESTION, *body, *ends))
 
 
 def new_page(shop: Shop, view: View) -> Page:
     """A new box."""
-    return Page(html.Main([*_form(view, NEW_BOX, new=True), _caution(check_top(NEW_BOX))]))
+    return Page(html.Main([*_form(view, NEW_BOX, new=True), _first_pull(NEW_BOX)]))
 
 
 def _keep_again() -> Component:
@@ -155,19 +154,23 @@ def _more_words(check: TopCheck) -> str:
     return f"Baffles that mend it: {where}."
 
 
-def _caution(check: TopCheck) -> Component:
-    tonnes = (
-        ""
-        if check.load_tonnes is None
-        else f"The top carries {wording.two_figures(check.load_tonnes)} tonnes at 80 kPa. "
-    )
-    if check.verdict == "not with this top":
-        return parts.caution(tonnes, html.B("Do not pump it down"), " with this top.")
+def _caution(box: Box) -> Component:
+    """What to mind before this box is pumped down."""
+    why = top_forbidden(box)
+    return parts.caution(_load(box), why) if why else _first_pull(box)
+
+
+def _first_pull(box: Box) -> Component:
     return parts.caution(
-        f"{tonnes}First pull in steps of ",
+        f"{_load(box)}First pull in steps of ",
         html.B("25, 50, 80 kPa"),
         ", a minute each, nobody over it. Creaking: let air in.",
     )
+
+
+def _load(box: Box) -> str:
+    tonnes = check_top(box).load_tonnes
+    return "" if tonnes is None else f"The top carries {wording.two_figures(tonnes)} tonnes at 80 kPa. "
 
 
 def _form(view: View, box: Box, new: bool) -> list[Component]:

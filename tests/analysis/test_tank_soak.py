@@ -104,6 +104,13 @@ def test_a_marked_shut_stands():
     assert all(window.shut_s == pytest.approx(30.0, abs=0.6) for window in look(marked, None).windows)
 
 
+def test_a_remark_at_the_bottom_is_no_mark_of_the_shut():
+    log = drawn_by_a_tank(5.0, 60.0, 100.0, 0.5)
+    at = int(np.searchsorted(log.elapsed_s, look(log, None).view.holds[-1].shut_s))
+    remarked = replace(log, note=tuple("hiss heard" if i == at else "" for i in range(log.elapsed_s.size)))
+    assert look(remarked, None).windows[-1].shut_s == look(log, None).windows[-1].shut_s == pytest.approx(78.0, abs=1.0)
+
+
 def test_a_redraw_by_the_pump_tells_of_no_tank():
     # Drawn back by a few kPa within two readings: the hold begins at its shut all the same.
     stages = (

@@ -15,13 +15,14 @@ from analysis.results import Ranking
 from analysis.wording import NOTHING_TO_MEND
 from dashboard import box_answers, commands_archive, commands_assess, numberlist, pages, rows
 from dashboard.cli import run
+from dashboard.flagwords import noted
 from dashboard.pages import boxes, new_event
 from dashboard.rows import BoxRow
 from dashboard.shop import Shop, conclude
 from dashboard.text_report import assessment_text, box_text
 from dashboard.view import View
 from tests.dashboard.made_up_shop import MAY, MM2, MadeUpShop, box, iv, made_up, over_b07, result, trial
-from tests.dashboard.test_pages import spoken
+from tests.dashboard.test_pages import spoken, view_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 HOLD = "20260121T084000-vents-taped.csv"
@@ -252,3 +253,29 @@ def test_a_box_whose_top_forbids_it_is_not_sent_to_its_first_test():
     day = date(2026, 5, 4)
     assert rows.what_next(BoxRow("T10", thin), day) == ("Do not pump it down", "Measurements", "/measurements")
     assert rows.what_next(BoxRow("T11", sound), day)[0] == "Hold it once"
+
+
+@pytest.mark.parametrize("page", ["/hold?box=B-12", "/hold?box=B-12&step=gauge", "/box/B-12/measurements"])
+def test_a_top_that_must_not_be_pumped_down_is_said_where_its_test_is_prepared(page, tmp_path):
+    shop = MadeUpShop(tmp_path)
+    thin = replace(box("B-12", "tray", (900, 700, 60), baffles=0), board_mm=9.0)
+    assert "do not pump it down" not in str(pages.find(shop, view_of(page)).body)
+    shop.known["B-12"] = conclude(thin, (), ())
+    assert "do not pump it down" in str(pages.find(shop, view_of(page)).body)
+
+
+def test_recording_by_hand_says_that_a_top_must_not_be_pumped_down(tmp_path, capsys):
+    top = ["--inside-mm", "900x700x60", "--wood", "bare", "--board-mm", "9"]
+    run(["new-box", "T10", "--archive", str(tmp_path), *top])
+    call = ["record", "--manual", "--unit", "vacuum inHg", "--box-id", "T10", "--archive", str(tmp_path)]
+    capsys.readouterr()
+    run([*call, "--setup", "no such"])
+    assert "do not pump it down" not in capsys.readouterr().err
+    run([*call, "--setup", "vents-taped"])
+    assert "do not pump it down" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("behind", "told"), [("tank", True), ("pump", True), ("room", False), (None, False)])
+def test_what_may_hide_a_leak_is_noted(behind, told):
+    result = replace(over_b07().results[-1], behind_valve=behind, flags=())
+    assert any("hides part of a leak" in words for words in noted(result)) is told
