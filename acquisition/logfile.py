@@ -88,14 +88,15 @@ def _as_utf8(data: bytes) -> bytes:
 
 
 def _check_line_lengths(data: bytes, path: Path | None) -> None:
-    codes = np.frombuffer(data, dtype=np.uint8)
-    ends = np.flatnonzero((codes == 10) | (codes == 13))
-    lengths = np.diff(np.concatenate(([-1], ends, [len(data)])))
-    longest = int(np.argmax(lengths))
-    if lengths[longest] > MOST_LINE_BYTES:
-        before = data[: int(ends[longest - 1]) + 1 if longest else 0]
-        number = max(before.count(b"\n"), before.count(b"\r")) + 1
-        raise UnreadableInput(f"the line is longer than {MOST_LINE_BYTES // 1000} kB; this is no log.", path, number)
+    start = 0
+    while len(data) - start > MOST_LINE_BYTES:
+        within = start, start + MOST_LINE_BYTES + 1
+        end = max(data.rfind(b"\n", *within), data.rfind(b"\r", *within))
+        if end < 0:
+            number = max(data.count(b"\n", 0, start), data.count(b"\r", 0, start)) + 1
+            fault = f"the line is longer than {MOST_LINE_BYTES // 1000} kB; this is no log."
+            raise UnreadableInput(fault, path, number)
+        start = end + 1
 
 
 def _line_at(data: bytes, at: int) -> bytes:

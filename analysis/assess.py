@@ -138,7 +138,7 @@ def _refuse(base: Assessment, refusal: Refusal, flags: Sequence[str]) -> Assessm
 def _plain_loss(own: Seen) -> float:
     """Pressure lost in five minutes as the readings have it, carried on straight where the hold is shorter."""
     window = own.windows[-1]
-    inside = (own.trace.t_s >= window.start_s) & (own.trace.t_s <= min(window.end_s, window.start_s + 300.0))
+    inside = own.trace.within(window.start_s, min(window.end_s, window.start_s + 300.0))
     t, p = own.trace.t_s[inside], own.trace.p_pa[inside]
     return (
         float((p[-1] - p[0]) / max(t[-1] - t[0], 1e-9) * 300.0) if t[-1] - t[0] < 300.0 * 0.98 else float(p[-1] - p[0])

@@ -13,12 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from analysis.sweep import NCOMMON, PER_HOLD, Path
+
 FloatArray = NDArray[np.float64]
 
-NCOMMON = 10
-PER_HOLD = 3
-"""Parameters of each hold after the common ones: start pressure Pa, what the gas lacks at the shut because it is
-cold Pa (negative when it is warm), ln of its leak's ratio."""
 LEAST_NODES, MOST_NODES = 8, 48
 PER_AGE, PER_RISE, PER_CLOSING = 2.5, 20.0, 7.0
 """Nodes for every e-fold of the time since the shut, of a rise by room pressure, of what is left to it."""
@@ -40,31 +38,22 @@ class Held:
     since_shut_s: FloatArray
     to_readings: FloatArray
 
-    @cached_property
-    def dt_s(self) -> FloatArray:
-        """Lengths (nstep,) of the steps from node to node."""
-        return np.diff(self.since_shut_s)
+    @property
+    def nodes(self) -> FloatArray:
+        """What the sweep knows of each node, (nnode, 5): see ``Path``.
 
-    @cached_property
-    def turns(self) -> list[float]:
-        """Each step's length over the distance of its middle from that of the step before; 1 for the first."""
-        dt = self.dt_s
-        return [1.0, *(2.0 * dt[1:] / (dt[1:] + dt[:-1])).tolist()]
-
-    @cached_property
-    def weights_s(self) -> FloatArray:
-        """Weights (nstep, 3), s, of the flows at the last three nodes in what flows in over a step.
-
-        Adams and Bashforth's: the integral of the parabola through them; of the straight line in the second step, and
-        in the first, which knows one node only, the step itself. Node i stands in column i % 3.
+        The weights are Adams and Bashforth's: the integral of the parabola through the flows at the last three nodes;
+        of the straight line in the second step, and in the first, which knows one node only, the step itself. A turn
+        is a step's length over the distance of its middle from that of the step before.
         """
-        weights = np.zeros((self.dt_s.size, 3))
-        for i, h in enumerate(self.dt_s):
-            a, b = (self.dt_s[i - 1] if i else np.inf), (self.dt_s[i - 2] if i > 1 else np.inf)
-            tilt = 0.5 * h * h / a
-            bend = (h / 3.0 + 0.5 * a) * h * h / (a + b) if i > 1 else 0.0
-            weights[i, [i % 3, (i - 1) % 3, (i - 2) % 3]] = h + tilt + bend / a, -tilt - bend / a - bend / b, bend / b
-        return weights
+        step = np.diff(self.since_shut_s)
+        before = np.r_[np.inf, step[:-1]]
+        long_before = np.r_[np.inf, np.inf, step[:-2]]
+        tilt = 0.5 * step**2 / before
+        bend = (step / 3.0 + 0.5 * np.where(np.isfinite(before), before, 0.0)) * step**2 / (before + long_before)
+        weights = step + tilt + bend / before, -tilt - bend / before - bend / long_before, bend / long_before
+        turn = np.r_[1.0, 2.0 * step[1:] / (step[1:] + step[:-1])]
+        return np.column_stack([self.since_shut_s, *(np.r_[w, 0.0] for w in (*weights, turn))])
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +70,22 @@ class Course:
     first_pa: float
     bow_per_pa: float = 0.0
     moisture_most_pa: float = np.inf
+
+    @cached_property
+    def path(self) -> Path:
+        """The course laid flat for the sweep."""
+        driven = [np.column_stack([d.dt_s, d.p_pa / self.room_pa]) for d in self.driven]
+        nodes = [held.nodes for held in self.held]
+        return Path(
+            self.room_pa,
+            self.first_pa / self.room_pa,
+            self.bow_per_pa * self.room_pa,
+            self.moisture_most_pa,
+            np.concatenate(driven),
+            np.cumsum([len(d) for d in driven]),
+            np.concatenate(nodes),
+            np.cumsum([len(n) for n in nodes]),
+        )
 
     @property
     def nhold(self) -> int:

@@ -13,22 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from analysis.course import NCOMMON, PER_HOLD, Course, lay, rough_curve
+from analysis.course import Course, lay, rough_curve
 from analysis.fitcurves import fit_curves
 from analysis.gas import choked_throughput_pa_m3_s, drilled_hole_m, saturation_pressure_pa
-from analysis.holdmodel import (
-    LN_MOIST,
-    LN_PORE,
-    LN_RATE,
-    MIX,
-    mix_share,
-    predict,
-)
+from analysis.holdmodel import mix_share, predict
 from analysis.laws import LeakLaw, equivalent_form, family, slip_b
 from analysis.posterior import Posterior, explore, make_members
 from analysis.priors import release_priors
 from analysis.readings import Window, expected_spread, observe
 from analysis.results import LAWS, Curves, Interval, LawVerdict, Release
+from analysis.sweep import LN_MOIST, LN_PORE, LN_RATE, MIX, NCOMMON, PER_HOLD
 from analysis.trace import Trace
 
 FloatArray = NDArray[np.float64]

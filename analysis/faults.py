@@ -60,19 +60,16 @@ def without_spikes(trace: Trace) -> tuple[Trace, bool]:
 
 def has_gap(trace: Trace, start_s: float, end_s: float) -> bool:
     """Whether readings are missing for more than ten sample intervals inside a stretch."""
-    t = trace.t_s[(trace.t_s >= start_s) & (trace.t_s <= end_s)]
-    if t.size < 4:
-        return False
-    gaps = np.diff(t)
-    return bool(gaps.max() > max(10.0 * float(np.median(gaps)), 5.0))
+    gaps = np.diff(trace.t_s[trace.within(start_s, end_s)])
+    return gaps.size >= 3 and bool(gaps.max() > 5.0 and gaps.max() > 10.0 * float(np.median(gaps)))
 
 
 def find_jumps(trace: Trace, start_s: float, end_s: float) -> tuple[Jump, ...]:
     """Lasting jumps inside a stretch: far larger than the rise and noise on either side of them."""
-    inside = np.flatnonzero((trace.t_s >= start_s) & (trace.t_s <= end_s))
-    if inside.size < 10:
-        return ()
+    inside = trace.within(start_s, end_s)
     t, p = trace.t_s[inside], trace.p_pa[inside]
+    if t.size < 10:
+        return ()
     d = np.diff(p)
     dt = np.diff(t)
     found = []
@@ -85,7 +82,7 @@ def find_jumps(trace: Trace, start_s: float, end_s: float) -> tuple[Jump, ...]:
         after = p[i + 1 : i + 5]
         lasts = bool(np.all(np.abs(after - p[i]) > 0.5 * abs(d[i])))
         if lasts and not _fills_on(d[i : i + 3]) and abs(d[i] - usual) > max(4.0 * abs(usual), 2.5 * scatter):
-            found.append(Jump(float(t[i + 1]), float(d[i]), is_unit_change(trace, int(inside[i]))))
+            found.append(Jump(float(t[i + 1]), float(d[i]), is_unit_change(trace, inside.start + int(i))))
     return tuple(found)
 
 
@@ -129,7 +126,7 @@ def clock_leaps(trace: Trace, start_s: float, end_s: float) -> tuple[float, ...]
 
     The rise goes on behind it about as before it, and in so long a time it would have come far.
     """
-    inside = np.flatnonzero((trace.t_s >= start_s) & (trace.t_s <= end_s))
+    inside = trace.within(start_s, end_s)
     t, p = trace.t_s[inside], trace.p_pa[inside]
     gaps = np.diff(t)
     if t.size < 2 * BESIDE_A_LEAP or float(gaps.max()) <= LEAST_LEAP_S:
@@ -154,17 +151,16 @@ def stuck_level_pa(trace: Trace, start_s: float, end_s: float) -> tuple[float, i
     while the pump was still drawing down, when it does not come back at the let-up, when earlier readings
     had noise that stopped, or when bare wood must have given off more moisture than a step.
     """
-    p, t = trace.p_pa, trace.t_s
-    inside = np.flatnonzero((t >= start_s) & (t <= end_s))
-    if inside.size < STUCK_LEAST or np.ptp(p[inside]) > 0.0:
+    p, inside = trace.p_pa, trace.within(start_s, end_s)
+    if p[inside].size < STUCK_LEAST or np.ptp(p[inside]) > 0.0:
         return None
-    first, last = _run_around(p, int(inside[0]))
+    first, last = _run_around(p, inside.start)
     before = p[:first]
     to_the_end = last == p.size
     had_noise = before.size > 30 and noise_of(before) > max(0.8 * trace.resolution_pa, 2.0)
     moist = trace.wood == "bare" and trace.resolution_pa <= 150.0 and end_s - start_s > 60.0
     if had_noise or moist or (_fell_into(p, first) and to_the_end):
-        return float(p[inside[0]]), last - first
+        return float(p[inside.start]), last - first
     return None
 
 

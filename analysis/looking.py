@@ -128,11 +128,11 @@ def _windows(trace: Trace, view: PhaseView, flags: list[str]) -> Seen:
 
 def _unit_pressed(trace: Trace, before: HoldSeen, after: HoldSeen) -> bool:
     """Whether what looks like a pump-down between two holds is the unit on the display being changed."""
-    between = np.flatnonzero((trace.t_s >= before.end_s) & (trace.t_s <= after.held_s))
+    between = trace.within(before.end_s, after.held_s)
     steps = -np.diff(trace.p_pa[between])
     if steps.size == 0:
         return False
-    i = int(between[int(np.argmax(np.abs(steps)))])
+    i = between.start + int(np.argmax(np.abs(steps)))
     whole = float(np.ptp(trace.p_pa[between]))
     at_once = abs(float(trace.p_pa[i + 1] - trace.p_pa[i])) > 0.9 * whole
     return at_once and is_unit_change(trace, i)
@@ -189,7 +189,7 @@ def _too_short(trace: Trace, start_s: float, end_s: float, hold_end_s: float) ->
     if full.size:
         end_s = float(trace.t_s[full[0]])
         return reasons.filled_too_fast(end_s - start_s, int(np.count_nonzero(trace.t_s[: full[0]] >= start_s)))
-    return reasons.too_short(end_s - start_s, int(np.count_nonzero((trace.t_s >= start_s) & (trace.t_s <= end_s))))
+    return reasons.too_short(end_s - start_s, trace.t_s[trace.within(start_s, end_s)].size)
 
 
 def _held_too_short(trace: Trace, hold: HoldSeen) -> Refusal:
@@ -209,7 +209,7 @@ def _pump_may_run(trace: Trace, view: PhaseView, hold: HoldSeen) -> bool:
     pump = trace.box.pump if trace.box is not None else None
     if pump is None or (pump.speed_L_s is None and not pump.points):
         return trace.resolution_pa <= FINE_STEP_PA and hold.end_s - hold.held_s > 30.0
-    level = float(np.median(trace.p_pa[(trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)]))
+    level = float(np.median(trace.p_pa[trace.within(hold.held_s, hold.end_s)]))
     stalled = stall_area(pump, level, trace.room_pa, trace.room_k, trace.u_zero_pa)
     return stalled is not None and stalled.low > SMALLEST_STALL_M2
 
@@ -258,7 +258,7 @@ def _cut_at_let_go(trace: Trace, view: PhaseView, window: Window) -> tuple[Windo
 
 
 def _speeds_up(trace: Trace, view: PhaseView, window: Window) -> float | None:
-    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
+    inside = trace.within(window.start_s, window.end_s)
     return acceleration_s(trace.t_s[inside], trace.p_pa[inside], view.noise_pa, trace.resolution_pa)
 
 
@@ -286,10 +286,8 @@ def _was_shut(trace: Trace, window: Window, when_s: float) -> bool:
 
 def _too_little(trace: Trace, window: Window) -> Refusal | None:
     """Too short for the display and the time the gas takes: fewer than six readings, or seconds without a rise."""
-    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
-    n = int(np.count_nonzero(inside))
-    span = window.end_s - window.start_s
-    p = trace.p_pa[inside]
+    p = trace.p_pa[trace.within(window.start_s, window.end_s)]
+    n, span = p.size, window.end_s - window.start_s
     rise = float(p[-1] - p[0]) if n else 0.0
     fast = rise > max(8.0 * trace.resolution_pa, 0.1 * trace.room_pa)
     if n < 3 or (n < LEAST_READINGS and not fast and rise < 4.0 * trace.resolution_pa):
@@ -301,7 +299,7 @@ def _too_little(trace: Trace, window: Window) -> Refusal | None:
 
 def _falls(trace: Trace, view: PhaseView, window: Window) -> Refusal | None:
     """A pressure that goes down in a hold: something still draws."""
-    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
+    inside = trace.within(window.start_s, window.end_s)
     t, p = trace.t_s[inside], trace.p_pa[inside]
     third = max(2, t.size // 3)
     drop = float(np.median(p[:third]) - np.median(p[-third:]))

@@ -14,23 +14,17 @@ from numpy.typing import NDArray
 
 from acquisition.records import Box, Log, LogHeader, Pump, Uncertain
 from acquisition.units import GaugeUnit, from_absolute_pa
-from analysis.course import NCOMMON, PER_HOLD, Course, Driven, Held, lay, rough_curve
+from analysis.course import Course, Driven, Held, lay, rough_curve
 from analysis.engine import differences
 from analysis.estimate import steady_drift_m2
 from analysis.gas import choked_throughput_pa_m3_s
-from analysis.holdmodel import (
-    LN_MOIST,
-    LN_PORE,
-    LN_RATE,
-    LawTables,
-    make_tables,
-    predict,
-)
+from analysis.holdmodel import make_tables, predict
 from analysis.laws import LeakLaw, family, hole_flow
 from analysis.phases import HoldSeen
 from analysis.priors import ReleasePrior, rate_of_area, release_priors
 from analysis.pumpcurve import UNKNOWN_SPEED_M3_S, UNKNOWN_ULTIMATE_PA, pump_throughput_pa_m3_s
 from analysis.readings import BLOCKS, FULL_SHARE, Window, bow_per_pa
+from analysis.sweep import LN_MOIST, LN_PORE, LN_RATE, NCOMMON, PER_HOLD, LawTables
 from analysis.trace import Trace, make_trace
 
 FloatArray = NDArray[np.float64]

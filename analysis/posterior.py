@@ -15,12 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from analysis.course import NCOMMON, PER_HOLD, Course
+from analysis.course import Course
 from analysis.engine import Fit, Prior, Score, fit
-from analysis.holdmodel import LN_RATE, LawTables, make_tables, predict
+from analysis.holdmodel import make_tables, nearest_node, predict
 from analysis.laws import LeakLaw, family
 from analysis.priors import NO_LEAK_PRIOR, ReleasePrior
 from analysis.readings import Observed, blurred_score, make_score
+from analysis.sweep import LN_RATE, NCOMMON, PER_HOLD, LawTables
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -165,8 +166,7 @@ def _start(course: Course, observed: Observed, members: Members) -> FloatArray:
         own = observed.hold == h
         theta[:, NCOMMON + PER_HOLD * h] = observed.y_pa[own][:3].mean()
     slope, level = _early_slope(observed, course.nhold - 1)
-    left = np.full(len(members.laws), max(1.0 - level / course.room_pa, 0.0))
-    flow = members.tables.flow(members.tables.begin(np.arange(len(members.laws))), left)
+    flow = members.tables.flow[:, nearest_node(level / course.room_pa)]
     theta[:, LN_RATE] = np.log(max(slope, 1e-4) / np.maximum(flow, 0.05))
     return theta
 

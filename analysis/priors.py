@@ -14,9 +14,9 @@ from math import hypot, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.course import NCOMMON, PER_HOLD
 from analysis.gas import GAMMA, choked_throughput_pa_m3_s, saturation_pressure_pa
-from analysis.holdmodel import (
+from analysis.readings import Window
+from analysis.sweep import (
     LN_BOW,
     LN_MOIST,
     LN_PORE,
@@ -25,10 +25,11 @@ from analysis.holdmodel import (
     LN_TAU_MOIST,
     LN_WARMTH,
     MIX,
+    NCOMMON,
+    PER_HOLD,
     PORE_FILL,
     ZERO,
 )
-from analysis.readings import Window
 from analysis.trace import Trace
 
 FloatArray = NDArray[np.float64]

@@ -38,12 +38,12 @@ def most_leak_m2(trace: Trace, seen: HoldSeen) -> float | None:
     """Largest leak, m2, against which the pump reaches the bottom seen; None where the pump-down does not tell."""
     if seen.drop_s is None or seen.bottom_s is None or trace.volume_m3 is None or from_tank(trace, seen):
         return None
-    down = (trace.t_s >= seen.drop_s) & (trace.t_s <= seen.bottom_s)
+    down = trace.within(seen.drop_s, seen.bottom_s)
     t, p = trace.t_s[down], np.maximum(trace.p_pa[down], 100.0)
-    soaked = (trace.t_s >= seen.bottom_s) & (trace.t_s <= seen.shut_s)
-    if t.size < LEAST_READINGS or not soaked.any():
+    soaked = trace.p_pa[trace.within(seen.bottom_s, seen.shut_s)]
+    if t.size < LEAST_READINGS or not soaked.size:
         return None
-    bottom = max(float(np.median(trace.p_pa[soaked])), 100.0)
+    bottom = max(float(np.median(soaked)), 100.0)
     rate, at = _fastest(t, p)
     if np.log(p[0] / bottom) < LEAST_FOLDS or at <= 1.5 * bottom:
         return None

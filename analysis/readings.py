@@ -71,7 +71,7 @@ def fit_window(trace: Trace, hold: HoldSeen) -> Window | None:
     It begins a little after the shut (a share of the span, so that boxes that fill in seconds are not
     lost) and ends before the let-up or at 95 % of room pressure.
     """
-    inside = (trace.t_s >= hold.held_s) & (trace.t_s <= hold.end_s)
+    inside = trace.within(hold.held_s, hold.end_s)
     t, p = trace.t_s[inside], trace.p_pa[inside]
     full = np.flatnonzero(p > FULL_SHARE * trace.room_pa)
     if full.size and full[0] > 0:
@@ -134,8 +134,8 @@ def _runs_through_steps(traces: Sequence[Trace], windows: Sequence[Sequence[Wind
     """Whether every hold runs through so many display steps that they average out within a block of readings."""
     for trace, own in zip(traces, windows, strict=True):
         for window in own:
-            inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
-            if float(np.ptp(trace.p_pa[inside])) < MOST_STEPS * BLOCKS * traces[-1].resolution_pa:
+            shown = trace.p_pa[trace.within(window.start_s, window.end_s)]
+            if float(np.ptp(shown)) < MOST_STEPS * BLOCKS * traces[-1].resolution_pa:
                 return False
     return True
 
@@ -147,28 +147,38 @@ def _condense(
     number: int,
     coarse: bool,
 ) -> tuple[FloatArray, ...]:
-    inside = (trace.t_s >= window.start_s) & (trace.t_s <= window.end_s)
+    inside = trace.within(window.start_s, window.end_s)
     t, p = trace.t_s[inside], trace.p_pa[inside]
-    s = t - window.shut_s
-    length = max(float(s[-1]), 1e-9)
-    # Blocks grow from the shut on, so that the quick early release keeps its shape.
-    position = BLOCKS * (0.35 * np.log1p(20.0 * s / length) / np.log1p(20.0) + 0.65 * s / length)
-    block = np.minimum(position.astype(np.intp), BLOCKS - 1)
-    group = _groups(block, p if coarse else None)
-    count = np.bincount(group).astype(np.float64)
-    mean_t, mean_p = np.bincount(group, t) / count, np.bincount(group, p) / count
-    spread = np.bincount(group, (t - mean_t[group]) ** 2) / count
-    own_block = np.zeros(count.size)
-    own_block[group] = block
-    return mean_t + offset, mean_p, count, np.full(count.size, number), own_block + number * BLOCKS, spread
+    ends = np.searchsorted(t, window.shut_s + _block_ends_s(max(float(t[-1]) - window.shut_s, 1e-9)))
+    size = np.diff(np.r_[0, ends, t.size])
+    block = np.flatnonzero(size)
+    starts = np.r_[0, np.cumsum(size[block])[:-1]]
+    if coarse:
+        order, level = _by_level(np.repeat(block, size[block]), p)
+        t, p, block, starts = t[order], p[order], np.repeat(block, size[block])[level], level
+    count = np.diff(np.r_[starts, t.size])
+    mean_t, mean_p = np.add.reduceat(t, starts) / count, np.add.reduceat(p, starts) / count
+    spread = np.add.reduceat((t - np.repeat(mean_t, count)) ** 2, starts) / count
+    every = mean_t + offset, mean_p, count, np.full(count.size, number), block + number * BLOCKS, spread
+    return tuple(np.asarray(each, dtype=np.float64) for each in every)
 
 
-def _groups(block: NDArray[np.intp], level: FloatArray | None) -> NDArray[np.intp]:
-    """Number of the group of each reading: its block, and within it the value shown where ``level`` is given."""
-    if level is None:
-        return (np.cumsum(np.bincount(block) > 0) - 1)[block]
-    key = np.stack([block.astype(np.float64), np.round(level, 3)])
-    return np.unique(key, axis=1, return_inverse=True)[1].ravel()
+def _block_ends_s(length_s: float) -> FloatArray:
+    """Where each block of a hold ends and the next begins, s since the shut.
+
+    Blocks grow from the shut on, so that the quick early release keeps its shape.
+    """
+    x = np.linspace(0.0, 1.0, 2001)
+    position = BLOCKS * (0.35 * np.log1p(20.0 * x) / np.log1p(20.0) + 0.65 * x)
+    return length_s * np.interp(np.arange(1, BLOCKS), position, x)
+
+
+def _by_level(block: NDArray[np.intp], p_pa: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Order of readings by block and by the value shown in it, and where in that order each such group starts."""
+    shown = np.round(p_pa, 3)
+    order = np.lexsort((shown, block))
+    changes = (np.diff(block[order]) != 0) | (np.diff(shown[order]) != 0.0)
+    return order, np.r_[0, np.flatnonzero(changes) + 1]
 
 
 def _course(

@@ -134,7 +134,7 @@ def _shut_after_tank(trace: Trace, view: PhaseView, hold: HoldSeen) -> HoldSeen:
 
     A leak's own rise only slows down.
     """
-    inside = np.flatnonzero((trace.t_s >= hold.shut_s) & (trace.t_s <= hold.end_s))
+    inside = np.arange(trace.t_s.size)[trace.within(hold.shut_s, hold.end_s)]
     # The readings at a let-up may have risen with it.
     inside = inside[:-2] if let_up_after(view, hold) else inside
     if inside.size < 4:
@@ -179,7 +179,7 @@ def _levels_off_low(trace: Trace, view: PhaseView, hold: HoldSeen) -> bool:
 
     A leak's flow falls no faster than what is left to the room: what is left shrinks by no smaller a share than before.
     """
-    inside = (trace.t_s >= hold.shut_s) & (trace.t_s <= _until_s(view, hold))
+    inside = trace.within(hold.shut_s, _until_s(view, hold))
     t, p = trace.t_s[inside], trace.p_pa[inside]
     if t.size < 12:
         return False

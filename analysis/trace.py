@@ -60,6 +60,10 @@ class Trace:
     wood_area_m2: float
     flags: tuple[str, ...]
 
+    def within(self, start_s: float, end_s: float) -> slice:
+        """Readings from one time to another, both included."""
+        return slice(*np.searchsorted(self.t_s, (start_s, np.nextafter(end_s, np.inf))).tolist())
+
 
 def make_trace(log: Log, box: Box | None) -> Trace:
     """Turn a log into a trace; takes room pressure, temperature and volume from the best source there is."""

@@ -29,12 +29,12 @@ from acquisition.records import Log
 from acquisition.simulated.scenario import HOLE, SEEP, GaugeModel, Law, Leak, Scenario, Shell, Stage, Stated
 from acquisition.simulated.simulate import Simulated, simulate_many
 from analysis.assess import assess_logs
-from analysis.holdmodel import LN_WARMTH
 from analysis.laws import LeakLaw, family
 from analysis.looking import look
 from analysis.posterior import explore, make_members
 from analysis.priors import rate_of_area, release_priors
 from analysis.readings import observe
+from analysis.sweep import LN_WARMTH
 from analysis.trace import make_trace
 
 FloatArray = NDArray[np.float64]

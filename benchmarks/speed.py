@@ -44,13 +44,13 @@ from acquisition.simulated.draw import random_scenario
 from acquisition.simulated.scenario import HOLE, GaugeModel, Leak, Scenario, Shell, Stage, Stated
 from acquisition.simulated.simulate import simulate, simulate_many
 from analysis.assess import assess_logs
-from analysis.course import NCOMMON, Course
-from analysis.holdmodel import LN_MOIST, LN_PORE, LN_PORE_RATE, LN_RATE, LN_TAU_MOIST, LN_WARMTH, MIX, PORE_FILL
+from analysis.course import Course
 from analysis.laws import LeakLaw, hole_flow
 from analysis.looking import Seen, look
 from analysis.posterior import explore, make_members
 from analysis.priors import release_priors
 from analysis.readings import observe
+from analysis.sweep import LN_MOIST, LN_PORE, LN_PORE_RATE, LN_RATE, LN_TAU_MOIST, LN_WARMTH, MIX, NCOMMON, PORE_FILL
 from dashboard.batch import assess_batch
 
 FloatArray = NDArray[np.float64]

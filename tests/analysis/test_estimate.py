@@ -19,10 +19,10 @@ from analysis.estimate import (
     hole_interval_m,
     vapour_share,
 )
-from analysis.holdmodel import MIX, NCOMMON
 from analysis.laws import family
 from analysis.looking import look
 from analysis.results import Interval
+from analysis.sweep import MIX, NCOMMON
 from analysis.trace import make_trace
 from tests.analysis.made_holds import BOX, PLAIN, SHUT_S, Made, laminar, log_of, plain_log
 

@@ -9,8 +9,10 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.special import ndtri
 
-from analysis.course import NCOMMON, PER_HOLD, Course, Driven, Held
-from analysis.holdmodel import (
+from analysis.course import Course, Driven, Held
+from analysis.holdmodel import make_tables, mix_share, predict
+from analysis.laws import family, hole_flow, seep_flow
+from analysis.sweep import (
     LN_BOW,
     LN_MOIST,
     LN_PORE,
@@ -19,13 +21,11 @@ from analysis.holdmodel import (
     LN_TAU_MOIST,
     LN_WARMTH,
     MIX,
+    NCOMMON,
+    PER_HOLD,
     PORE_FILL,
     ZERO,
-    make_tables,
-    mix_share,
-    predict,
 )
-from analysis.laws import family, hole_flow, seep_flow
 
 ROOM_PA = 101_325.0
 PURE_HOLE, HOLE, SHARP, BETWEEN, INERTIAL, PURE_SEEP, SEEP, SLIP = family()

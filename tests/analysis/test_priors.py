@@ -8,19 +8,10 @@ import numpy as np
 import pytest
 
 from acquisition.records import Baffles
-from analysis.holdmodel import (
-    LN_MOIST,
-    LN_PORE,
-    LN_TAU_MOIST,
-    LN_WARMTH,
-    NCOMMON,
-    PER_HOLD,
-    PORE_FILL,
-    ZERO,
-)
 from analysis.phases import HoldSeen
 from analysis.priors import rate_of_area, release_priors
 from analysis.readings import Window
+from analysis.sweep import LN_MOIST, LN_PORE, LN_TAU_MOIST, LN_WARMTH, NCOMMON, PER_HOLD, PORE_FILL, ZERO
 from analysis.trace import make_trace
 from tests.analysis.made_holds import BOX, plain_log
 

@@ -135,7 +135,7 @@ def test_exit_codes_are_those_of_the_contract():
     assert codes == (0, 2, 3, 4)
 
 
-@pytest.mark.parametrize("module", ["scipy", "pandas", "plotly", "dash", "sqlalchemy"])
+@pytest.mark.parametrize("module", ["scipy", "numba", "pandas", "plotly", "dash", "sqlalchemy"])
 def test_record_starts_without_the_heavy_libraries(module):
     script = (
         "import sys\nfrom dashboard.cli import run\nassert run(['record', '--help']) == 0\n"

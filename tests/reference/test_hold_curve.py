@@ -10,8 +10,9 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.special import ndtri
 
-from analysis import gas, holdmodel, laws
-from analysis.course import NCOMMON, Course, Driven, Held, lay
+from analysis import gas, holdmodel, laws, sweep
+from analysis.course import Course, Driven, Held, lay
+from analysis.sweep import NCOMMON
 
 ROOM_PA = 101_325.0
 ROOM_K = 293.15
@@ -39,9 +40,9 @@ def curve(law, t_s, rate_pa_s, terms=(), held=None):
     nothing = Driven(np.empty(0), np.empty(0))
     course = Course((nothing,), (held or at_every(t_s),), ROOM_PA, START_PA)
     theta = np.zeros((1, course.npar))
-    theta[0, [holdmodel.LN_MOIST, holdmodel.LN_PORE, holdmodel.LN_WARMTH]] = NOTHING
-    theta[0, holdmodel.MIX] = PURE[law.kind]
-    theta[0, holdmodel.LN_RATE] = np.log(rate_pa_s)
+    theta[0, [sweep.LN_MOIST, sweep.LN_PORE, sweep.LN_WARMTH]] = NOTHING
+    theta[0, sweep.MIX] = PURE[law.kind]
+    theta[0, sweep.LN_RATE] = np.log(rate_pa_s)
     theta[0, NCOMMON] = START_PA
     for place, value in terms:
         theta[0, place] = value
@@ -137,7 +138,7 @@ def share_term(law, share):
     """The parameter under which ``share`` of the flow at one fifth of room pressure is the law's own."""
     least, most = law.own
     place = 0.5 if most == least else (share - least) / (most - least)
-    return [(holdmodel.MIX, float(ndtri(np.clip(place, 1e-12, 1.0 - 1e-12))))]
+    return [(sweep.MIX, float(ndtri(np.clip(place, 1e-12, 1.0 - 1e-12))))]
 
 
 def worst(name, dt_s=None):
@@ -186,9 +187,9 @@ def release_gap(dt_s=None):
     leak, pore, pore_rate, moist, tau_moist, fill = 20.0, 0.06, 0.01, 1200.0, 30.0, 0.8
     keeps, lack = 40.0, 900.0  # s at room pressure over 2.5 R; Pa still missing at the shut
     terms = [
-        (holdmodel.LN_PORE, np.log(pore)), (holdmodel.LN_PORE_RATE, np.log(pore_rate)), (holdmodel.PORE_FILL, fill),
-        (holdmodel.LN_MOIST, np.log(moist)), (holdmodel.LN_TAU_MOIST, np.log(tau_moist)),
-        (holdmodel.LN_WARMTH, np.log(keeps / 2.5 / ROOM_PA)), (NCOMMON + 1, lack),
+        (sweep.LN_PORE, np.log(pore)), (sweep.LN_PORE_RATE, np.log(pore_rate)), (sweep.PORE_FILL, fill),
+        (sweep.LN_MOIST, np.log(moist)), (sweep.LN_TAU_MOIST, np.log(tau_moist)),
+        (sweep.LN_WARMTH, np.log(keeps / 2.5 / ROOM_PA)), (NCOMMON + 1, lack),
     ]  # fmt: skip
 
     def slope(time, state):
@@ -206,7 +207,7 @@ def release_gap(dt_s=None):
     p = out.y[0] * (1.0 + out.y[2]) + moist * -np.expm1(-t / tau_moist)
     assert p[-1] - START_PA > 1.2 * leak * 600.0  # the release does show
     held = None if dt_s else lay(t, p / ROOM_PA, t[1:])
-    return np.abs(curve(law_named("hole"), t, leak, [*terms, (holdmodel.MIX, 9.0)], held) - p[1:])
+    return np.abs(curve(law_named("hole"), t, leak, [*terms, (sweep.MIX, 9.0)], held) - p[1:])
 
 
 def test_stored_air_moisture_and_cold_gas_beside_a_leak_against_an_independent_integrator():
@@ -221,7 +222,7 @@ def test_inflow_keeps_the_gas_warm():
     # 1 mm2 lets in 20.126 Pa m3/s; against h A of 2.875 W/K that is 7 K (the design's figure), and with what the
     # inflow itself carries off 20.126 / (2.875 + 2.5 x 20.126 / 293.15) = 6.606 K.
     t = np.arange(0.0, 120.0, 0.5)
-    warmth = (holdmodel.LN_WARMTH, np.log(VOLUME_M3 / (2.875 * ROOM_K)))
+    warmth = (sweep.LN_WARMTH, np.log(VOLUME_M3 / (2.875 * ROOM_K)))
     cold = curve(law_named("hole"), t, RATE_PA_S)
     warm = curve(law_named("hole"), t, RATE_PA_S, [warmth])
     assert 0.0 < warm[0] / cold[0] - 1.0 < 0.003  # at the shut the gas is as warm as the walls
