@@ -182,7 +182,7 @@ def read_quickly(data: bytes, layout: Layout) -> Table | None:
             return None
     # Fewer rows than line ends: a quote left open may have swallowed rows.
     ends = np.frombuffer(data, dtype=np.uint8) == ord("\n")
-    if len(frame) < max(int(np.count_nonzero(ends)), data.count(b"\r")):
+    if len(frame) < max(int(np.count_nonzero(ends)), data.count(b"\r") if b"\r" in data else 0):
         return None
     numbers = {name: np.array(frame[name], dtype=np.float64) for name in _REQUIRED}
     if any(np.any(np.abs(values) > LARGEST) for values in numbers.values()):

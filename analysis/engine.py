@@ -134,10 +134,6 @@ FIRST_DAMPING = 1e-3
 BRISK_DAMPING = 1e-2
 SECOND_DAMPINGS = (1e-3, 1.0, 1e3, 1e6)
 """Relative dampings of the first climb and of the second tries."""
-WAYS = ((1.0, 1.0), (16.0, 1.0), (0.05, 1.0), (1.0, 2.0))
-"""Steps a brisk climb tries at once, the foremost first: how much more damped, and then how much longer."""
-ROWS_AT_ONCE = 300
-"""So many rows cost a look hardly more than one."""
 TRIES = 10
 """Trial steps in a row that may fail before a row counts as stuck."""
 ROUGH = 0.03
@@ -164,15 +160,6 @@ class _View:
         """Put rows ``of`` another view in the place of ``rows``."""
         for name in ("theta", "mu", "value", "gradient", "hessian"):
             getattr(self, name)[rows] = getattr(other, name)[of]
-
-
-@dataclass(frozen=True, eq=False)
-class _Steps:
-    """Steps (nway, n, npar) of rows in several ways (see ``WAYS``) and the gains (nway, n) they promise."""
-
-    ways: tuple[tuple[float, float], ...]
-    move: FloatArray
-    promised: FloatArray
 
 
 class _Damping:
@@ -226,12 +213,13 @@ class _Problem:
         """See rows and all their finite-difference neighbours in one call of the model."""
         step = _steps(theta, self.prior.sd[member]) if self.step is None else self.step[member]
         mu, slopes = differences(self.model, theta, member, step, central=not self.brisk)
-        slopes = np.nan_to_num(slopes, posinf=0.0, neginf=0.0)
+        if not np.isfinite(slopes).all():
+            slopes = np.nan_to_num(slopes, posinf=0.0, neginf=0.0)
         likelihood, g, w = self.score(mu)
         weight = 1.0 / self.prior.sd[member] ** 2
         pull = np.where(weight > 0.0, (theta - self.prior.mean[member]) * weight, 0.0)
-        gradient = np.einsum("nop,no->np", slopes, g) - pull
-        hessian = np.matmul(np.swapaxes(slopes * w[:, :, None], 1, 2), slopes)
+        gradient = np.matmul(slopes, g[:, :, None])[:, :, 0] - pull
+        hessian = np.matmul(slopes * w[:, None, :], np.swapaxes(slopes, 1, 2))
         idx = np.arange(theta.shape[1])
         hessian[:, idx, idx] += weight
         return _View(theta.copy(), mu, self.value(likelihood, theta, member), gradient, hessian)
@@ -245,47 +233,41 @@ class _Problem:
         live = np.arange(len(start))
         for trial in range(most):
             live = live[damping.fails[live] < TRIES]
-            live, steps = self.unfinished(at, damping, live, patient=trial < PATIENCE)
+            live, move, promised = self.unfinished(at, damping, live, patient=trial < PATIENCE)
             if not live.size:
                 break
-            self.advance(at, damping, live, member, steps)
+            self.advance(at, damping, live, member, move, promised)
         move, left = _full_step(at, np.arange(len(start)))
         if self.brisk and self.tolerance > ROUGH:
             return Fit(at.theta, at.value, at.hessian, at.mu, left < self.tolerance)
         self.finish(at, np.flatnonzero(left < self.tolerance), move, member)
         return Fit(at.theta, at.value, at.hessian, at.mu, left < max(NEAR, self.tolerance))
 
-    def unfinished(self, at: _View, damping: _Damping, live: IntArray, patient: bool) -> tuple[IntArray, _Steps]:
-        """Rows with more to gain than the tolerance, and their steps; ``patient`` gives the improbable their chance."""
+    def unfinished(
+        self, at: _View, damping: _Damping, live: IntArray, patient: bool
+    ) -> tuple[IntArray, FloatArray, FloatArray]:
+        """Rows with more to gain than the tolerance, their steps and the gains these promise.
+
+        ``patient`` gives the improbable their chance.
+        """
         hessian, usual = at.hessian[live], damping.of(live, at.hessian[live])
-        ways = self.ways(live.size, usual.shape[1])
-        dampings = np.stack([0.0 * usual, *(tighter * usual for tighter, _ in ways)])
-        move, promised = damped_step(hessian, at.gradient[live], dampings)
+        move, promised = damped_step(hessian, at.gradient[live], np.stack([0.0 * usual, usual]))
         left, wanted = promised[0], self.tolerance
         if self.brisk and not patient:
             gap = np.max(at.value) - (at.value[live] + left)
             wanted = self.tolerance * np.exp(np.clip(gap / OF_INTEREST, 0.0, 50.0))
         keep = left >= wanted
-        return live[keep], _Steps(ways, move[1:, keep], promised[1:, keep])
+        return live[keep], move[1, keep], promised[1, keep]
 
-    def ways(self, live: int, npar: int) -> tuple[tuple[float, float], ...]:
-        """Ways to step that fit into one look: rows are nearly free while they are few."""
-        return WAYS[: max(1, ROWS_AT_ONCE // (max(live, 1) * (npar + 1)))] if self.brisk else WAYS[:1]
-
-    def advance(self, at: _View, damping: _Damping, live: IntArray, member: IntArray, steps: _Steps) -> None:
-        """Try a step of every live row, or several, and keep the best of those that gain."""
-        tighter, longer = np.array(steps.ways).T
-        tried = np.tile(live, longer.size)
-        moves = (longer[:, None, None] * steps.move).reshape(tried.size, -1)
-        trial = self.look(at.theta[tried] + moves, member[tried])
-        way = np.argmax(trial.value.reshape(longer.size, -1), axis=0)
-        rows = np.arange(live.size)
-        pick = way * live.size + rows
-        gain = trial.value[pick] - at.value[live]
-        good = trial.value[pick] > at.value[live]
-        at.take(live[good], trial, pick[good])
-        damping.relative[live] *= np.where(good, tighter[way], tighter.max())
-        damping.ease(live[good], (gain / steps.promised[way, rows])[good])
+    def advance(
+        self, at: _View, damping: _Damping, live: IntArray, member: IntArray, move: FloatArray, promised: FloatArray
+    ) -> None:
+        """Try a step of every live row; keep it where it gains."""
+        trial = self.look(at.theta[live] + move, member[live])
+        gain = trial.value - at.value[live]
+        good = trial.value > at.value[live]
+        at.take(live[good], trial, np.flatnonzero(good))
+        damping.ease(live[good], (gain / promised)[good])
         damping.tighten(live[~good])
 
     def finish(self, at: _View, rows: IntArray, move: FloatArray, member: IntArray) -> None:
@@ -309,16 +291,18 @@ class _Problem:
 def differences(
     model: Model, theta: FloatArray, member: IntArray, step: FloatArray, central: bool = True,
 ) -> tuple[FloatArray, FloatArray]:
-    """Readings (n, nobs) and their slopes (n, nobs, npar), every row and every neighbour in one call."""
+    """Readings (n, nobs) and their slopes (n, npar, nobs), every row and every neighbour in one call."""
     n, npar = theta.shape
-    shift = np.eye(npar)[None] * step[:, None, :]
-    own = theta[:, None, :]
-    points = np.concatenate([own, own + shift, own - shift] if central else [own, own + shift], axis=1)
-    many = points.shape[1]
+    many = 2 * npar + 1 if central else npar + 1
+    points = np.repeat(theta[:, None, :], many, axis=1)
+    idx = np.arange(npar)
+    points[:, 1 + idx, idx] += step
+    if central:
+        points[:, 1 + npar + idx, idx] -= step
     values = np.asarray(model(points.reshape(n * many, npar), np.repeat(member, many))).reshape(n, many, -1)
     mu, ahead = values[:, 0].copy(), values[:, 1 : npar + 1]
     rise = 0.5 * (ahead - values[:, npar + 1 :]) if central else ahead - mu[:, None]
-    return mu, np.moveaxis(rise / step[:, :, None], 1, 2)
+    return mu, rise / step[:, :, None]
 
 
 def _full_step(at: _View, rows: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -47,13 +47,15 @@ def without_spikes(trace: Trace) -> tuple[Trace, bool]:
         return trace, False
     threshold = max(8.0 * noise_of(p), 3.0 * trace.resolution_pa, 300.0)
     step = np.diff(p)
-    usual = np.maximum(np.abs(step[:-3]), np.abs(step[3:]))
-    into, out = step[1:-2], step[2:-1]
-    off = np.zeros(p.size, dtype=bool)
-    off[2:-2] = (into * out < 0.0) & (np.minimum(np.abs(into), np.abs(out)) > threshold + 3.0 * usual)
-    if not off.any():
+    large = np.abs(step) > threshold
+    at = 2 + np.flatnonzero(large[1:-2] & large[2:-1])
+    usual = np.maximum(np.abs(step[at - 2]), np.abs(step[at + 1]))
+    into, out = step[at - 1], step[at]
+    off = at[(into * out < 0.0) & (np.minimum(np.abs(into), np.abs(out)) > threshold + 3.0 * usual)]
+    if not off.size:
         return trace, False
-    keep = ~off
+    keep = np.ones(p.size, dtype=bool)
+    keep[off] = False
     note = tuple(n for n, k in zip(trace.note, keep, strict=True) if k) if trace.note else ()
     return replace(trace, t_s=trace.t_s[keep], p_pa=p[keep], note=note), True
 
@@ -112,6 +114,8 @@ def clock_jumps(trace: Trace) -> tuple[float, ...]:
     """Times (s) of the first reading kept after the clock ran backwards."""
     elapsed = trace.log.elapsed_s[np.isfinite(trace.log.reading) & np.isfinite(trace.log.elapsed_s)]
     back = np.flatnonzero(np.diff(elapsed) < 0.0)
+    if not back.size:
+        return ()
     ahead = np.maximum.accumulate(elapsed)
     out = []
     for i in back:

@@ -260,7 +260,7 @@ def _information(session: Session, tables: LawTables) -> tuple[FloatArray, Float
     step = np.minimum(1e-3 * sd, np.where(sd > 100.0, 1.0, 1e-3))
     rows = np.array([0])
     mu, slopes = differences(lambda th, m: predict(course, tables, th, m), session.theta[None], rows, step[None])
-    curve, slope = mu[0], slopes[0]
+    curve, slope = mu[0], slopes[0].T
     # What no law describes grows with the swing of the readings, as a fit has it.
     missed = 1.0 + 3e-4 * float(np.ptp(np.minimum(curve, FULL_SHARE * course.room_pa)))
     weight = 1.0 / (session.reading_var / session.count + missed**2)

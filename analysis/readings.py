@@ -29,6 +29,8 @@ FULL_SHARE = 0.95
 """Readings past this share of room pressure are not fitted: there the leak law's last bend rules."""
 WETTEST = 0.9
 """Largest water activity of a box's wood: memory, shop plywood stands at 0.3 to 0.65."""
+MOST_LOOKED_AT = 1000
+"""Steps before a let-up that tell how far one usually goes."""
 MOST_STEPS = 2
 """Display steps a pressure runs through in a block from which their rounding averages out."""
 COARSE = 1.2
@@ -90,7 +92,7 @@ def _without_let_up(t: FloatArray, p: FloatArray) -> tuple[FloatArray, FloatArra
     if t.size < 5:
         return t[:-1], p[:-1]
     steps = np.diff(p)
-    usual = max(float(np.median(np.abs(steps[:-2]))), 1.0)
+    usual = max(float(np.median(np.abs(steps[-2 - MOST_LOOKED_AT : -2]))), 1.0)
     cut = 2 if steps[-2] > 6.0 * usual and steps[-2] > 2.0 * float(np.max(steps[:-2])) else 1
     return t[:-cut], p[:-cut]
 

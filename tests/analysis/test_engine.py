@@ -134,7 +134,7 @@ def test_differences_are_the_derivatives():
     theta = np.array([[3.0, 0.7], [2.0, 1.5]])
     _, slopes = differences(rise, theta, np.arange(2), np.full((2, 2), 1e-5))
     for row, (a, b) in enumerate(theta):
-        np.testing.assert_allclose(slopes[row], np.c_[1.0 - np.exp(-b * X), a * X * np.exp(-b * X)], atol=1e-8)
+        np.testing.assert_allclose(slopes[row], [1.0 - np.exp(-b * X), a * X * np.exp(-b * X)], atol=1e-8)
 
 
 def test_the_model_is_called_for_all_rows_at_once():
