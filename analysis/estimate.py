@@ -237,11 +237,12 @@ def _quantiles(ln_area: FloatArray, density: FloatArray, no_leak: float, u: floa
 
 def _where(cdf: Callable[[FloatArray], FloatArray], p: float, low: float, high: float) -> float:
     """Where a distribution function reaches ``p``: on a coarse grid, then on finer ones between two of its nodes."""
-    for _ in range(4):
+    for _ in range(3):
         x = np.linspace(low, high, 25)
-        i = int(np.clip(np.searchsorted(cdf(x), p), 1, x.size - 1))
+        reached = cdf(x)
+        i = int(np.clip(np.searchsorted(reached, p), 1, x.size - 1))
         low, high = x[i - 1], x[i]
-    return 0.5 * float(low + high)
+    return float(np.interp(p, reached[i - 1 : i + 1], (low, high)))
 
 
 def _law_spread(posterior: Posterior) -> float:

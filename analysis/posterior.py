@@ -46,13 +46,12 @@ class Members:
 
     def only(self, rows: IntArray) -> Members:
         """The family cut down to some members (law tables and all)."""
-        laws = tuple(self.laws[i] for i in rows)
         return Members(
-            laws,
+            tuple(self.laws[i] for i in rows),
             tuple(self.variants[i] for i in rows),
             self.weight[rows],
             Prior(self.prior.mean[rows], self.prior.sd[rows]),
-            make_tables(laws),
+            LawTables(*(each[rows] for each in self.tables)),
         )
 
 

@@ -14,7 +14,7 @@ kept beside it and made anew when this file changes, not when another does.
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import erfc, exp, expm1, inf, log1p, sqrt, tanh
+from math import erfc, exp, inf, log1p, sqrt, tanh
 from typing import NamedTuple, TypeVar, cast
 
 import numpy as np
@@ -181,7 +181,7 @@ def _warmth_at(leak: _Leak, table: FloatArray, r: float, start_s: float, loss: f
         mass = r / (1.0 + warm)
         share = min(came / mass, _MOST_NEW)
         aim, drop = _relaxation(came, mass, loss * start_s)
-        warm = -aim * expm1(drop * log1p(-share) / max(share, 1e-12))
+        warm = aim * (1.0 - exp(drop * log1p(-share) / max(share, 1e-12)))
         before = mass * (1.0 - share)
     return warm
 
@@ -192,7 +192,7 @@ def _warmed(warm: float, aim: float, last_aim: float, drop: float, turn: float) 
 
     It trails behind an aim that moves: nothing in short steps, half the move in long ones.
     """
-    lost = expm1(-drop)
+    lost = exp(-drop) - 1.0
     return warm + (warm - aim) * lost + (0.5 * lost + lost / drop + 1.0) * turn * (aim - last_aim)
 
 
@@ -215,7 +215,7 @@ def _hold(
     """Steps of the box on its own from ``r``; its ratios at the nodes go to ``out``. Returns the pores' ratio."""
     left = _within(1.0 - r, 0.0, 1.0)
     mass, aim, shut_s = r / (1.0 + warm), 0.0, nodes[0, 0]
-    dried, before, long_before = expm1(-shut_s / wood.tau_s), 0.0, 0.0
+    undried, before, long_before = exp(-shut_s / wood.tau_s), 0.0, 0.0
     out[0] = r
     for i in range(out.size - 1):
         dt = nodes[i + 1, 0] - nodes[i, 0]
@@ -234,7 +234,7 @@ def _hold(
         aim, drop = _relaxation(gain, mass + 0.5 * gain, loss)
         warm = _warmed(warm, aim, aim if i == 0 else last_aim, drop, nodes[i, 4])
         mass += gain
-        wet = wood.moist * (dried - expm1(-nodes[i + 1, 0] / wood.tau_s))
+        wet = wood.moist * (undried - exp(-nodes[i + 1, 0] / wood.tau_s))
         r = _within((1.0 + warm) * mass + wet, 0.0, 2.0)
         left = _within(1.0 - r, 0.0, 1.0)
         before, long_before = flow, before
