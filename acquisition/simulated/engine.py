@@ -181,7 +181,7 @@ def leak_flow(plant: Plant, p_pa: Array, gas_k: Array, room_pa: Array, room_k: A
 
 def _pump_speed(plant: Plant, p_pa: Array) -> Array:
     formula = plant.pump_speed_m3_s * np.maximum(1.0 - plant.pump_ultimate_pa / p_pa, 0.0)
-    place = np.clip(p_pa / POINT_STEP_PA, 0.0, plant.pump_table_m3_s.shape[1] - 1.001)
+    place = np.minimum(np.maximum(p_pa / POINT_STEP_PA, 0.0), plant.pump_table_m3_s.shape[1] - 1.001)
     below = place.astype(int)
     rows = np.arange(p_pa.size)
     low, high = plant.pump_table_m3_s[rows, below], plant.pump_table_m3_s[rows, below + 1]
@@ -191,7 +191,7 @@ def _pump_speed(plant: Plant, p_pa: Array) -> Array:
 def _limited(flow: Array, gap_pa: Array, volume_m3: Array, gas_k: Array, step_s: float) -> Array:
     """Keep a wide opening from overshooting within a step where two pressures meet."""
     most = np.abs(gap_pa) * volume_m3 / (3.0 * step_s * gas_k)
-    return np.clip(flow, -most, most)
+    return np.minimum(np.maximum(flow, -most), most)
 
 
 def rates(plant: Plant, state: Array, t_s: float, mode: Mode, area_m2: Array, step_s: float) -> Array:
@@ -240,6 +240,8 @@ def rates(plant: Plant, state: Array, t_s: float, mode: Mode, area_m2: Array, st
 
 def _tank_pumped(plant: Plant, tank_pa: Array, mode: Mode) -> Array:
     """The pump works on the tank, if there is one, whenever it is not on the box; Pa m3/s."""
+    if not plant.line_area_m2.any():
+        return np.zeros_like(tank_pa)
     return np.where(plant.line_area_m2 > 0.0, (1.0 - mode.pump) * _pump_speed(plant, tank_pa) * tank_pa, 0.0)
 
 

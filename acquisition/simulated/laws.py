@@ -24,7 +24,7 @@ def nozzle(ratio: Array) -> Array:
 
     Straight to nought in the last 0.05 % below room pressure, where the root has no slope.
     """
-    inside = np.clip(ratio, CRITICAL_RATIO, _LINEAR_FROM)
+    inside = np.minimum(np.maximum(ratio, CRITICAL_RATIO), _LINEAR_FROM)
     seventh = inside ** (1.0 / 7.0)
     tenth = seventh**10
     shape = np.sqrt(7.0 * tenth * (1.0 - seventh * seventh)) / CHOKED
@@ -73,6 +73,8 @@ def nozzle_flow(p_from: Array, t_from: Array, p_to: Array, t_to: Array, area_m2:
 
     Pressures Pa, temperatures K of the gas on either side, ``area_m2`` effective area.
     """
+    if not area_m2.any():
+        return np.zeros_like(area_m2)
     high, low = np.maximum(p_from, p_to), np.minimum(p_from, p_to)
     upstream = np.where(p_from >= p_to, t_from, t_to)
     size = area_m2 * CHOKED * high * np.sqrt(GAS_J_KGK / upstream) * nozzle(low / high)
