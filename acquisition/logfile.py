@@ -69,7 +69,7 @@ def _read_table(data: bytes, start: int, number: int, path: Path | None) -> Tabl
     if not line:
         raise UnreadableInput("there is no table below the header; it starts with a line elapsed_s,reading.", path)
     layout = read_layout(line.decode("utf-8").strip("\r\n"), number, path)
-    return read_table(data[start + len(line) :], layout)
+    return read_table(data, layout, start + len(line))
 
 
 def _as_utf8(data: bytes) -> bytes:
@@ -80,6 +80,8 @@ def _as_utf8(data: bytes) -> bytes:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", "replace").encode("utf-8")
     data = data.rstrip(b"\0").removeprefix(b"\xef\xbb\xbf")
+    if data.isascii():
+        return data
     try:
         data.decode("utf-8")
     except UnicodeDecodeError:

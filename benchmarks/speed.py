@@ -335,8 +335,11 @@ def compare_day() -> None:
 
 def best_of_each(works: Sequence[Callable[[], Any]], times: int = 9) -> list[tuple[Any, Clock]]:
     """Each work's result and best time, the works taking turns: a busy machine then slows none alone."""
-    rounds = [[timed(work) for work in works] for _ in range(times)]
-    return [min(tries, key=lambda t: t[1].cpu_s) for tries in zip(*rounds, strict=True)]
+    best = [timed(work) for work in works]
+    for _ in range(times - 1):
+        for i, work in enumerate(works):
+            best[i] = min(best[i], timed(work), key=lambda t: t[1].cpu_s)
+    return best
 
 
 def compare_many(count: int) -> None:
