@@ -92,7 +92,7 @@ def _as_utf8(data: bytes) -> bytes:
 def _check_line_lengths(data: bytes, path: Path | None) -> None:
     start = 0
     while len(data) - start > MOST_LINE_BYTES:
-        within = start, start + MOST_LINE_BYTES + 1
+        within = start, start + MOST_LINE_BYTES
         end = max(data.rfind(b"\n", *within), data.rfind(b"\r", *within))
         if end < 0:
             number = max(data.count(b"\n", 0, start), data.count(b"\r", 0, start)) + 1

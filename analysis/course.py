@@ -44,7 +44,7 @@ class Held:
 
         The weights are Adams and Bashforth's: the integral of the parabola through the flows at the last three nodes;
         of the straight line in the second step, and in the first, which knows one node only, the step itself. A turn
-        is a step's length over the distance of its middle from that of the step before.
+        is a step's length over the distance of its middle from that of the step before; 0 where there is none.
         """
         step = np.diff(self.since_shut_s)
         before = np.r_[np.inf, step[:-1]]
@@ -52,7 +52,7 @@ class Held:
         tilt = 0.5 * step**2 / before
         bend = (step / 3.0 + 0.5 * np.where(np.isfinite(before), before, 0.0)) * step**2 / (before + long_before)
         weights = step + tilt + bend / before, -tilt - bend / before - bend / long_before, bend / long_before
-        turn = np.r_[1.0, 2.0 * step[1:] / (step[1:] + step[:-1])]
+        turn = np.r_[0.0, 2.0 * step[1:] / (step[1:] + step[:-1])]
         return np.column_stack([self.since_shut_s, *(np.r_[w, 0.0] for w in (*weights, turn))])
 
 

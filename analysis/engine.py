@@ -1,8 +1,7 @@
 """Fit engine: damped scoring (Levenberg-Marquardt) of many parameter vectors at once.
 
 One call fits every member of a family (leak laws, release variants) to the same readings; each member is
-a row, and all rows with all their finite-difference neighbours go through the model in one array call, so
-the cost of a family is hardly more than that of one member.
+a row, and all rows with all their finite-difference neighbours go through the model in one call.
 """
 
 from __future__ import annotations

@@ -7,8 +7,8 @@ Heat: the gas's energy balance ``m cv dT/dt = mdot (cp T0 - cv T) - h A (T - Tw)
 after a pump-down and the warmth that the inflow keeps in the gas. Release: moisture (saturating in time from
 the shut) and air stored in the first ply (one pore node that remembers the pump-down and may take air back).
 
-Pressures are over room pressure in here. What is compiled calls only what stands in this file: the compiled code is
-kept beside it and made anew when this file changes, not when another does.
+Pressures are over room pressure in here. What is compiled takes from other files only two constants of ``gas``: the
+compiled code is kept on disk and made anew when this file changes, not when another does.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ class Path(NamedTuple):
     """A course laid flat: ``steps_driven`` (ndriven, 2) of length s and ratio; ``nodes`` (nnode, 5).
 
     A node's columns: s since the shut, weights s of the flows at it and the two before in what flows in from it on,
-    and the step's turn. ``driven_end`` and ``node_end`` (nhold,) say where each hold's rows end.
+    and the step's turn, 0 for the first. ``driven_end`` and ``node_end`` (nhold,) say where each hold's rows end.
     """
 
     room_pa: float
@@ -232,7 +232,7 @@ def _hold(
         gain += wood.pore * fell
         last_aim = aim
         aim, drop = _relaxation(gain, mass + 0.5 * gain, loss)
-        warm = _warmed(warm, aim, aim if i == 0 else last_aim, drop, nodes[i, 4])
+        warm = _warmed(warm, aim, last_aim, drop, nodes[i, 4])
         mass += gain
         wet = wood.moist * (undried - exp(-nodes[i + 1, 0] / wood.tau_s))
         r = _within((1.0 + warm) * mass + wet, 0.0, 2.0)

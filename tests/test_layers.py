@@ -83,6 +83,12 @@ def test_fit_and_generator_of_sample_logs_share_no_code():
             assert not any(name.startswith("acquisition.simulated") for name in names), path
 
 
+def test_one_file_alone_is_compiled():
+    """Compiled code kept on disk is made anew when its own file changes, not when one that it calls does."""
+    compiling = [path.name for path in SOURCES if "numba" in map(first, imported(parse(path)))]
+    assert compiling == ["sweep.py"]
+
+
 def test_the_check_itself_can_fail():
     tree = ast.parse("import analysis.gas\nfrom scipy import optimize\ndef f():\n    import pandas\n")
     assert {first(name) for name in imported(tree)} & FORBIDDEN["acquisition"] == {"analysis", "scipy"}

@@ -226,6 +226,15 @@ def refusal(data: bytes, name: str = "x.csv") -> str:
 HEAD = b"# boxhold log: 1\n# gauge: absolute kPa\n"
 
 
+@pytest.mark.parametrize(("letters", "read"), [(63_999, True), (64_000, False)])
+def test_the_longest_line_has_64_000_bytes_with_its_end(letters: int, read: bool) -> None:
+    data = HEAD + b"elapsed_s,reading,note\n0,1,\n1,1," + b"a" * (letters - 4) + b"\n2,1,\n"
+    if read:
+        assert read_log_bytes(data).reading.size == 3
+    else:
+        assert "line 5: the line is longer" in refusal(data)
+
+
 @pytest.mark.parametrize(
     ("data", "words"),
     [

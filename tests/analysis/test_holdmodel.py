@@ -25,6 +25,7 @@ from analysis.sweep import (
     PER_HOLD,
     PORE_FILL,
     ZERO,
+    compiled,
 )
 
 ROOM_PA = 101_325.0
@@ -287,6 +288,23 @@ def test_wild_parameters_stay_finite():
     with np.errstate(over="ignore", under="ignore"):
         p = predict(plan, make_tables(family()), theta, member)
     assert np.isfinite(p).all()
+
+
+def test_a_parameter_that_is_no_number_spoils_its_own_row_alone():
+    plan = course(("hold", 30))
+    theta = np.stack([parameters(plan), parameters(plan), parameters(plan)])
+    theta[1, LN_MOIST] = np.nan
+    p = predict(plan, make_tables((HOLE,)), theta, np.zeros(3, dtype=np.intp))
+    assert np.isnan(p[1]).all()
+    np.testing.assert_array_equal(p[0], p[2])
+    assert np.isfinite(p[0]).all()
+
+
+def test_what_cannot_be_kept_on_disk_is_compiled_all_the_same():
+    # A function without a file has no place beside it.
+    made: dict = {}
+    exec("def twice(x):\n    return 2.0 * x", made)
+    assert compiled(made["twice"])(1.5) == 3.0
 
 
 def test_shapes_of_a_course():

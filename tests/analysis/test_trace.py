@@ -17,6 +17,13 @@ LOW = np.full(60, 20_000.0) + 10.0 * T
 """A log that begins at the shut: no baseline in it."""
 
 
+def test_a_stretch_takes_both_its_ends_and_nothing_where_there_is_none():
+    made = make_trace(log_of(T, LOW), None)
+    assert made.t_s[made.within(10.0, 12.0)].tolist() == [10.0, 11.0, 12.0]
+    assert made.t_s[made.within(10.5, 10.9)].size == 0
+    assert made.t_s[made.within(12.0, 10.0)].size == 0
+
+
 # --- room pressure ---------------------------------------------------------------------------------------
 
 
