@@ -54,7 +54,11 @@ class Served:
         logging.getLogger("waitress").setLevel(logging.CRITICAL + 1)
         self.server.task_dispatcher.shutdown(timeout=2)
         if self._looping.is_set():
-            self.server.trigger.pull_trigger(self._let_go)
+            trigger = self.server.trigger
+            # Under the lock: an answer that just ends pulls too, and would let go of the trigger before this one pulls.
+            with trigger.lock:
+                trigger.thunks.append(self._let_go)
+                trigger.pull_trigger()
             self._ended.wait(timeout=2)
         else:
             self._let_go()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import http.client
 import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
@@ -84,6 +84,28 @@ def _served_once(served: server.Served) -> tuple[threading.Thread, http.client.H
 def test_closing_ends_at_once_though_a_browser_keeps_its_connection(shop: MadeUpShop) -> None:
     served = server.prepare(shop, port=0)
     thread, kept = _served_once(served)
+    served.close()
+    thread.join(timeout=10)
+    kept.close()
+    assert not thread.is_alive()
+
+
+def test_an_answer_that_ends_while_closing_does_no_harm(shop: MadeUpShop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its own pull at the loop may let go of every socket, the trigger's too, before closing has pulled."""
+    served = server.prepare(shop, port=0)
+    thread, kept = _served_once(served)
+    trigger = served.server.trigger
+    pull = trigger.pull_trigger
+
+    def pulled_late(thunk: Callable[[], None] | None = None) -> None:
+        if thunk is not None:
+            with trigger.lock:
+                trigger.thunks.append(thunk)
+        pull()
+        thread.join(timeout=0.5)
+        pull()
+
+    monkeypatch.setattr(trigger, "pull_trigger", pulled_late)
     served.close()
     thread.join(timeout=10)
     kept.close()
