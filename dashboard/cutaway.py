@@ -33,7 +33,7 @@ def _spots(f: Frame) -> dict[str, tuple[Point, str]]:
     x0, y0, _, y1 = f.outer
     valve = valve_at(f)
     return {
-        "sheet-edge": ((x0 - 2, y0 - f.lip - 3), "left"),
+        "sheet-edge": ((x0 - 22, y0 - f.lip - 6), "left"),
         "rim-joint": ((x0 - 2, y0 + f.wall * 0.3), "left"),
         "panel-faces": ((x0, (f.top + f.floor) / 2), "left"),
         "panel-edges": ((x0 + 3, f.floor), "left"),
