@@ -1,7 +1,8 @@
 """Fit engine: damped scoring (Levenberg-Marquardt) of many parameter vectors at once.
 
 One call fits every member of a family (leak laws, release variants) to the same readings; each member is
-a row, and all rows with all their finite-difference neighbours go through the model in one call.
+a row, and all rows go through the model in one call, with all their finite-difference neighbours where it
+gives no slopes of its own.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 Model = Callable[[FloatArray, IntArray], FloatArray]
 """``model(theta (n, npar), member (n,)) -> (n, nobs)``."""
+Sloped = Callable[[FloatArray, IntArray], tuple[FloatArray, FloatArray]]
+"""As a model, but with the slopes (n, npar, nobs) against the parameters beside the readings."""
 Score = Callable[[FloatArray], tuple[FloatArray, FloatArray, FloatArray]]
 """``score(mu (n, nobs)) -> log-likelihood (n,), slope (n, nobs), information (n, nobs)`` of the readings."""
 
@@ -89,7 +92,7 @@ def unknown_sd_score(y: FloatArray) -> Score:
 
 def fit(
     model: Model, score: Score, start: FloatArray, prior: Prior, step: FloatArray | None = None,
-    most: int = 60, tolerance: float = 1e-6, brisk: bool = False,
+    most: int = 60, tolerance: float = 1e-6, sloped: Sloped | None = None, brisk: bool = False,
 ) -> Fit:
     """Climb every member's log posterior from ``start`` (nmember, npar).
 
@@ -105,9 +108,11 @@ def fit(
         Largest number of trial steps of a member.
     tolerance
         A member has converged when a full step would gain less than this in log posterior.
+    sloped
+        The model with its slopes; by default they are central differences.
     brisk
-        Forward differences, no second climb, and the less effort the less probable a member: for large families
-        on smooth curves, where the few members that get stuck are the improbable ones.
+        No second climb, and the less effort the less probable a member: for large families on smooth curves, where
+        the few members that get stuck are the improbable ones.
 
     Notes
     -----
@@ -116,7 +121,7 @@ def fit(
     first step too bold can land on such a plateau), is climbed again from its start by four rows at
     once, their steps damped relative to the sizes of the start values; the best end is kept.
     """
-    problem = _Problem(model, score, prior, step, tolerance, brisk)
+    problem = _Problem(model, sloped or _differenced(model, prior, step), score, prior, tolerance, brisk)
     start = np.array(start, dtype=np.float64)
     member = np.arange(len(start))
     with np.errstate(over="ignore", under="ignore", invalid="ignore", divide="ignore"):
@@ -198,20 +203,19 @@ class _Damping:
 @dataclass(frozen=True, eq=False)
 class _Problem:
     model: Model
+    sloped: Sloped
     score: Score
     prior: Prior
-    step: FloatArray | None
     tolerance: float
-    brisk: bool = False
+    brisk: bool
 
     def value(self, likelihood: FloatArray, theta: FloatArray, member: IntArray) -> FloatArray:
         value = likelihood + self.prior.log_density(theta, member)
         return np.where(np.isfinite(value), value, -np.inf)
 
     def look(self, theta: FloatArray, member: IntArray) -> _View:
-        """See rows and all their finite-difference neighbours in one call of the model."""
-        step = _steps(theta, self.prior.sd[member]) if self.step is None else self.step[member]
-        mu, slopes = differences(self.model, theta, member, step, central=not self.brisk)
+        """See rows, all in one call of the model."""
+        mu, slopes = self.sloped(theta, member)
         if not np.isfinite(slopes).all():
             slopes = np.nan_to_num(slopes, posinf=0.0, neginf=0.0)
         likelihood, g, w = self.score(mu)
@@ -288,20 +292,25 @@ class _Problem:
 
 
 def differences(
-    model: Model, theta: FloatArray, member: IntArray, step: FloatArray, central: bool = True,
+    model: Model, theta: FloatArray, member: IntArray, step: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Readings (n, nobs) and their slopes (n, npar, nobs), every row and every neighbour in one call."""
+    """Readings (n, nobs) and their slopes (n, npar, nobs) by central differences, all neighbours in one call."""
     n, npar = theta.shape
-    many = 2 * npar + 1 if central else npar + 1
-    points = np.repeat(theta[:, None, :], many, axis=1)
+    points = np.repeat(theta[:, None, :], 2 * npar + 1, axis=1)
     idx = np.arange(npar)
     points[:, 1 + idx, idx] += step
-    if central:
-        points[:, 1 + npar + idx, idx] -= step
-    values = np.asarray(model(points.reshape(n * many, npar), np.repeat(member, many))).reshape(n, many, -1)
-    mu, ahead = values[:, 0].copy(), values[:, 1 : npar + 1]
-    rise = 0.5 * (ahead - values[:, npar + 1 :]) if central else ahead - mu[:, None]
-    return mu, rise / step[:, :, None]
+    points[:, 1 + npar + idx, idx] -= step
+    values = np.asarray(model(points.reshape(-1, npar), np.repeat(member, 2 * npar + 1))).reshape(n, 2 * npar + 1, -1)
+    return values[:, 0].copy(), 0.5 * (values[:, 1 : npar + 1] - values[:, npar + 1 :]) / step[:, :, None]
+
+
+def _differenced(model: Model, prior: Prior, step: FloatArray | None) -> Sloped:
+    """The model with slopes by differences; ``step`` (nmember, npar)."""
+
+    def sloped(theta: FloatArray, member: IntArray) -> tuple[FloatArray, FloatArray]:
+        return differences(model, theta, member, _steps(theta, prior.sd[member]) if step is None else step[member])
+
+    return sloped
 
 
 def _full_step(at: _View, rows: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -55,7 +55,22 @@ def predict(course: Course, laws: LawTables, theta: FloatArray, member: IntArray
     -------
     (n, nobs) readings in Pa, hold by hold.
     """
-    ratios = curves(np.ascontiguousarray(theta), member, laws, course.path)
+    ratios, _ = curves(np.ascontiguousarray(theta), member, laws, course.path, False)
+    return _at_readings(course, ratios) + theta[:, ZERO, None]
+
+
+def predict_with_slopes(
+    course: Course, laws: LawTables, theta: FloatArray, member: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Predicted pressures (n, nobs) as by ``predict``, and their slopes (n, npar, nobs) against the parameters."""
+    ratios, slopes = curves(np.ascontiguousarray(theta), member, laws, course.path, True)
+    by_parameter = _at_readings(course, slopes)
+    by_parameter[:, ZERO] += 1.0
+    return _at_readings(course, ratios) + theta[:, ZERO, None], by_parameter
+
+
+def _at_readings(course: Course, ratios: FloatArray) -> FloatArray:
+    """Pressures (..., nobs) at the readings from ratios (..., nnode) at the nodes."""
     ends = course.path.node_end.tolist()
-    seen = [ratios[:, a:b] @ held.to_readings for a, b, held in zip([0, *ends], ends, course.held, strict=False)]
-    return np.concatenate(seen, axis=1) * course.room_pa + theta[:, ZERO, None]
+    seen = [ratios[..., a:b] @ held.to_readings for a, b, held in zip([0, *ends], ends, course.held, strict=False)]
+    return np.concatenate(seen, axis=-1) * course.room_pa

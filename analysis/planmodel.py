@@ -15,10 +15,9 @@ from numpy.typing import NDArray
 from acquisition.records import Box, Log, LogHeader, Pump, Uncertain
 from acquisition.units import GaugeUnit, from_absolute_pa
 from analysis.course import Course, Driven, Held, lay, rough_curve
-from analysis.engine import differences
 from analysis.estimate import steady_drift_m2
 from analysis.gas import choked_throughput_pa_m3_s
-from analysis.holdmodel import make_tables, predict
+from analysis.holdmodel import make_tables, predict, predict_with_slopes
 from analysis.laws import LeakLaw, family, hole_flow
 from analysis.phases import HoldSeen
 from analysis.priors import ReleasePrior, rate_of_area, release_priors
@@ -257,9 +256,7 @@ def _pure(law: LeakLaw, own: tuple[float, float]) -> LeakLaw:
 def _information(session: Session, tables: LawTables) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Information of readings and priors (npar, npar); slopes (nobs, npar), weight and curve (nobs,)."""
     course, sd = session.course, session.prior.sd
-    step = np.minimum(1e-3 * sd, np.where(sd > 100.0, 1.0, 1e-3))
-    rows = np.array([0])
-    mu, slopes = differences(lambda th, m: predict(course, tables, th, m), session.theta[None], rows, step[None])
+    mu, slopes = predict_with_slopes(course, tables, session.theta[None], np.array([0]))
     curve, slope = mu[0], slopes[0].T
     # What no law describes grows with the swing of the readings, as a fit has it.
     missed = 1.0 + 3e-4 * float(np.ptp(np.minimum(curve, FULL_SHARE * course.room_pa)))

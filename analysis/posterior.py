@@ -8,7 +8,7 @@ each member and the member's evidence. Nothing is drawn at random: one log gives
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +17,7 @@ from scipy.interpolate import PchipInterpolator
 
 from analysis.course import Course
 from analysis.engine import Fit, Prior, Score, fit
-from analysis.holdmodel import make_tables, nearest_node, predict
+from analysis.holdmodel import make_tables, nearest_node, predict, predict_with_slopes
 from analysis.laws import LeakLaw, family
 from analysis.priors import NO_LEAK_PRIOR, ReleasePrior
 from analysis.readings import Observed, blurred_score, make_score
@@ -125,26 +125,26 @@ def explore(course: Course, observed: Observed, members: Members) -> Posterior:
     return Posterior(members, observed, course, fitted, ln_rate, density, no_leak, best, inflation)
 
 
-def _model(
-    course: Course, tables: LawTables, which: IntArray | None = None
-) -> Callable[[FloatArray, IntArray], FloatArray]:
-    """Model of rows whose member is ``which[row]`` (the row itself when None)."""
-
-    def model(theta: FloatArray, row: IntArray) -> FloatArray:
-        return predict(course, tables, theta, row if which is None else which[row])
-
-    return model
-
-
 def _rescored(fitted: Fit, score: Score, members: Members) -> Fit:
     """The fit with its heights under another score; peaks and curvature as they were."""
     value = score(fitted.mu)[0] + members.prior.log_density(fitted.theta, np.arange(len(members.laws)))
     return replace(fitted, log_posterior=value)
 
 
-def _climb(course: Course, score: Score, members: Members, start: FloatArray, most: int, tolerance: float) -> Fit:
-    model = _model(course, members.tables)
-    return fit(model, score, start, members.prior, _steps(members.prior), most=most, tolerance=tolerance, brisk=True)
+def _climb(
+    course: Course, score: Score, members: Members, start: FloatArray, most: int, tolerance: float,
+    which: IntArray | None = None, prior: Prior | None = None,
+) -> Fit:
+    """Climb rows whose members are ``which`` (the row itself when None), under priors of their own where given."""
+    rows = np.arange(len(start)) if which is None else which
+
+    def model(theta: FloatArray, row: IntArray) -> FloatArray:
+        return predict(course, members.tables, theta, rows[row])
+
+    def sloped(theta: FloatArray, row: IntArray) -> tuple[FloatArray, FloatArray]:
+        return predict_with_slopes(course, members.tables, theta, rows[row])
+
+    return fit(model, score, start, prior or members.prior, None, most, tolerance, sloped, brisk=True)
 
 
 def _cut(members: Members, fitted: Fit, depth: float) -> tuple[Members, Fit]:
@@ -182,11 +182,6 @@ def _early_slope(observed: Observed, hold: int) -> tuple[float, float]:
     spread = float(np.sum(n * (t - middle) ** 2))
     slope = float(np.sum(n * (t - middle) * y)) / spread if spread > 0 else 0.0
     return slope, float(np.average(y, weights=n))
-
-
-def _steps(prior: Prior) -> FloatArray:
-    """Finite-difference steps: a thousandth of what each parameter may plausibly move."""
-    return np.minimum(1e-3 * prior.sd, np.where(prior.sd > 100.0, 1.0, 1e-3))
 
 
 def log_evidence(fitted: Fit, members: Members) -> FloatArray:
@@ -260,8 +255,7 @@ def _heights(
         rate = np.concatenate([peak[:, LN_RATE] + stride * step for step in steps])
         rows = np.tile(which, len(steps))
         start[:, LN_RATE] = rate
-        model, prior = _model(course, members.tables, rows), _pin(members.prior, rows, rate)
-        scanned = fit(model, score, start, prior, _steps(members.prior)[rows], most=9, tolerance=5e-2, brisk=True)
+        scanned = _climb(course, score, members, start, 9, 5e-2, rows, _pin(members.prior, rows, rate))
         nodes += np.split(rate, len(steps))
         heights += np.split(_height(scanned, members, rows, rate), len(steps))
         nearer, near = np.split(scanned.theta, len(steps))[-2:]

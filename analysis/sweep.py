@@ -7,25 +7,29 @@ Heat: the gas's energy balance ``m cv dT/dt = mdot (cp T0 - cv T) - h A (T - Tw)
 after a pump-down and the warmth that the inflow keeps in the gas. Release: moisture (saturating in time from
 the shut) and air stored in the first ply (one pore node that remembers the pump-down and may take air back).
 
+Slopes against the parameters are carried from step to step by the chain rule; what begins a hold is differenced.
+Bounds that only keep a climb's wild steps finite are left out of the slopes.
+
 Pressures are over room pressure in here. What is compiled takes from other files only two constants of ``gas``: the
 compiled code is kept on disk and made anew when this file changes, not when another does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from math import erfc, exp, inf, log1p, sqrt, tanh
-from typing import NamedTuple, TypeVar, cast
+from math import erfc, exp, inf, log1p, pi, sqrt, tanh
+from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from analysis.compiling import compiled
 from analysis.gas import GAMMA, R_REF
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
-Compiled = TypeVar("Compiled", bound=Callable[..., object])
+Flow = tuple[float, float, float, float]
+Breath = tuple[float, float, float, float, float]
+Begun = tuple[float, float, float]
 
 NCOMMON = 10
 PER_HOLD = 3
@@ -72,33 +76,37 @@ class Path(NamedTuple):
 
 
 class _Leak(NamedTuple):
-    """How a row's leak flows: rate 1/s, shares of table and seep, a crack's friction, how the box gives way."""
+    """Rate 1/s, share of the law's own flow, a crack's part of it, bow; slopes of share and bow."""
 
     rate: float
-    table: float
-    seep: float
-    sticky: float
-    inertial: float
+    share: float
+    crack: float
     bow: float
+    by_mix: float
+    by_bow: float
 
 
 class _Wood(NamedTuple):
-    """What a row's wood and walls do: moisture and its time s, pores' volume and rate 1/s, loss of warmth 1/s."""
+    """Moisture and its time s, pores' volume and rate 1/s, loss of warmth 1/s; the moisture's slope."""
 
     moist: float
     tau_s: float
     pore: float
     breath: float
     loss: float
+    by_moist: float
 
 
-def compiled(function: Compiled) -> Compiled:
-    """Compile to machine code; kept on disk where a place for it can be written."""
-    try:
-        made = njit(cache=True, nogil=True, error_model="numpy")(function)
-    except RuntimeError:  # neither beside the file nor in the user's cache
-        made = njit(nogil=True, error_model="numpy")(function)
-    return cast(Compiled, made)
+class _Slopes(NamedTuple):
+    """How the state of a hold changes with every parameter: (npar,) each, ``flows`` (3, npar) at the last nodes."""
+
+    r: FloatArray
+    warm: FloatArray
+    mass: FloatArray
+    pore_r: FloatArray
+    aim: FloatArray
+    gain: FloatArray
+    flows: FloatArray
 
 
 @compiled
@@ -113,43 +121,55 @@ def _grown(ln: float) -> float:
 
 
 @compiled
-def _leak(theta: FloatArray, law: int, laws: LawTables, path: Path) -> _Leak:
-    low = laws.least[law]
-    share = low + (laws.most[law] - low) * 0.5 * erfc(-theta[MIX] / sqrt(2.0))
-    crack = laws.crack[law]
-    table = share * (1.0 - crack)
+def _leak(theta: FloatArray, at: int, law: int, laws: LawTables, path: Path) -> _Leak:
+    """The leak of the hold whose own parameters begin ``at``."""
+    least, probit, bow = laws.least[law], theta[MIX], path.bow * _grown(theta[LN_BOW])
+    span = laws.most[law] - least
     return _Leak(
-        _grown(theta[LN_RATE]) * laws.leaks[law] / path.room_pa,
-        table,
-        (1.0 - table) / _SEEP_REF,
-        1.0 - share * crack,
-        4.0 * share * crack / _SEEP_REF,
-        min(path.bow * _grown(theta[LN_BOW]), _MOST_BOW),
+        _grown(theta[LN_RATE]) * exp(_within(theta[at + 2], -3.0, 3.0)) * laws.leaks[law] / path.room_pa,
+        least + span * 0.5 * erfc(-probit / sqrt(2.0)),
+        laws.crack[law],
+        min(bow, _MOST_BOW),
+        span * exp(-0.5 * probit * probit) / sqrt(2.0 * pi),
+        bow if bow < _MOST_BOW else 0.0,
     )
 
 
 @compiled
 def _wood(theta: FloatArray, path: Path) -> _Wood:
-    moist, most = _grown(theta[LN_MOIST]), path.moisture_most_pa
-    if most < inf:
-        moist = most * tanh(moist / most)
+    grown, most = _grown(theta[LN_MOIST]), path.moisture_most_pa
+    bend = tanh(grown / most)
+    moist = most * bend if most < inf else grown
     loss = 1.0 / (CV_OVER_R * _grown(theta[LN_WARMTH]) * path.room_pa)
     pore, breath = _grown(theta[LN_PORE]), _grown(theta[LN_PORE_RATE])
-    return _Wood(moist / path.room_pa, _grown(theta[LN_TAU_MOIST]), pore, breath, loss)
+    by_moist = grown * (1.0 - bend * bend) / path.room_pa
+    return _Wood(moist / path.room_pa, _grown(theta[LN_TAU_MOIST]), pore, breath, loss, by_moist)
 
 
 @compiled
-def _inflow(leak: _Leak, table: FloatArray, r: float, left: float) -> float:
-    """How fast, 1/s, the leak lets the ratio rise at ``r``, ``left`` short of the room, in a box that gives way."""
-    x = sqrt(left) * (NODES - 1)
-    i = min(int(x), NODES - 2)
-    value: float = leak.table * (table[i] + (x - i) * (table[i + 1] - table[i]))
-    if leak.seep > 0.0:
-        drive = left * (2.0 - left)
-        # Forchheimer's root for cracks; 1 elsewhere.
-        root = 0.5 * (leak.sticky + sqrt(leak.sticky * leak.sticky + leak.inertial * drive))
-        value += leak.seep * drive / root
-    return leak.rate * value / (1.0 - leak.bow + 2.0 * leak.bow * r)
+def _inflow(leak: _Leak, table: FloatArray, left: float) -> Flow:
+    """How fast, 1/s, the ratio rises ``left`` short of the room; its slopes against ratio, mix and bow."""
+    if left <= 0.0:
+        return 0.0, 0.0, 0.0, 0.0
+    root = sqrt(left)
+    i = min(int(root * (NODES - 1)), NODES - 2)
+    lean = (table[i + 1] - table[i]) * (NODES - 1)
+    own, own_by_r = table[i] - lean * i / (NODES - 1) + lean * root, -0.5 * lean / root
+    drive, drive_by_r = left * (2.0 - left) / _SEEP_REF, -2.0 * (1.0 - left) / _SEEP_REF
+    # Forchheimer's root for cracks; 1 elsewhere.
+    inertial = leak.share * leak.crack
+    sticky = 1.0 - inertial
+    both = sqrt(sticky * sticky + 4.0 * inertial * drive)
+    slower = 0.5 * (sticky + both)
+    seep = drive / slower
+    seep_by_r = (drive_by_r - seep * inertial * drive_by_r / both) / slower
+    seep_by_share = 0.5 * leak.crack * seep * (1.0 + (sticky - 2.0 * drive) / both) / slower
+    part = leak.share * (1.0 - leak.crack)
+    give = 1.0 + leak.bow * (1.0 - 2.0 * left)
+    flow = leak.rate / give * (part * own + (1.0 - part) * seep)
+    by_r = leak.rate / give * (part * own_by_r + (1.0 - part) * seep_by_r) - 2.0 * leak.bow * flow / give
+    by_share = leak.rate / give * ((1.0 - leak.crack) * (own - seep) + (1.0 - part) * seep_by_share)
+    return flow, by_r, by_share * leak.by_mix, -flow * (1.0 - 2.0 * left) / give * leak.by_bow
 
 
 @compiled
@@ -163,9 +183,16 @@ def _relaxation(gain: float, mass: float, loss: float) -> tuple[float, float]:
 
 
 @compiled
-def _breathed(pore_r: float, r: float, step: float, ease: float) -> float:
-    """By how much the pores' ratio falls in a step against a box at ``r``."""
-    return (pore_r * pore_r - r * r) * step / (1.0 + step * ease)
+def _breathed(pore_r: float, r: float, step: float, pore: float) -> Breath:
+    """By how much the pores' ratio falls in a step against a box at ``r`` that rises by ``pore`` of it.
+
+    After it the slopes against the pores' ratio, the box's, and the logarithms of ``step`` and ``pore``.
+    """
+    slow = 1.0 + step * (pore * r + pore_r)
+    fell = (pore_r * pore_r - r * r) * step / slow
+    by_pore_r = step * (2.0 * pore_r - fell) / slow
+    by_r = -step * (2.0 * r + fell * pore) / slow
+    return fell, by_pore_r, by_r, fell / slow, -fell * step * pore * r / slow
 
 
 @compiled
@@ -177,7 +204,7 @@ def _warmth_at(leak: _Leak, table: FloatArray, r: float, start_s: float, loss: f
     warm, before = 0.0, r
     for _ in range(_SHUT_ROUNDS):
         middle = 0.5 * (before + r)
-        came = _inflow(leak, table, middle, _within(1.0 - middle, 0.0, 1.0)) * start_s
+        came = _inflow(leak, table, _within(1.0 - middle, 0.0, 1.0))[0] * start_s
         mass = r / (1.0 + warm)
         share = min(came / mass, _MOST_NEW)
         aim, drop = _relaxation(came, mass, loss * start_s)
@@ -197,82 +224,176 @@ def _warmed(warm: float, aim: float, last_aim: float, drop: float, turn: float) 
 
 
 @compiled
-def _first_gain(
-    leak: _Leak, table: FloatArray, flow: float, left: float, mass: float, warm: float, dt: float, loss: float
-) -> float:
+def _first_gain(leak: _Leak, table: FloatArray, r: float, warm: float, dt: float, loss: float) -> float:
     """What flows in over the first step, by the flow in its middle."""
-    half = min(0.5 * dt * flow, 0.5 * left)
-    aim, drop = _relaxation(half, mass, 0.5 * loss)
-    r = (mass + half) * (1.0 + aim + (warm - aim) * exp(-drop))
-    return _inflow(leak, table, r, _within(1.0 - r, 0.0, 1.0)) * dt
+    left, mass = _within(1.0 - r, 0.0, 1.0), r / (1.0 + warm)
+    half = min(0.5 * dt * _inflow(leak, table, left)[0], 0.5 * left)
+    aim, drop = _relaxation(half, mass, 0.5 * loss * dt)
+    middle = (mass + half) * (1.0 + aim + (warm - aim) * exp(-drop))
+    return _inflow(leak, table, _within(1.0 - middle, 0.0, 1.0))[0] * dt
+
+
+@compiled
+def _begun(theta: FloatArray, at: int, law: int, laws: LawTables, path: Path, nodes: FloatArray) -> Begun:
+    """Ratio and warmth at a hold's first node, and what flows in over its first step."""
+    leak, wood, table, start_s = _leak(theta, at, law, laws, path), _wood(theta, path), laws.flow[law], nodes[0, 0]
+    r = _within((theta[at] - theta[ZERO]) / path.room_pa, 1e-5, 1.2)
+    cold = _within(-theta[at + 1] / path.room_pa / r * exp(-start_s * wood.loss / r), -0.5, 0.5)
+    warm = cold + _warmth_at(leak, table, r, start_s, wood.loss)
+    return r, warm, _first_gain(leak, table, r, warm, nodes[1, 0] - start_s, wood.loss)
+
+
+@compiled
+def _begun_slopes(
+    theta: FloatArray, at: int, law: int, laws: LawTables, path: Path, nodes: FloatArray, begun: Begun, slopes: _Slopes
+) -> None:
+    (r, warm, gain), moved = begun, theta.copy()
+    slopes.r[:], slopes.warm[:], slopes.gain[:] = 0.0, 0.0, 0.0
+    for k in (LN_RATE, MIX, LN_WARMTH, LN_BOW, ZERO, at, at + 1, at + 2):
+        step = 1e-5 * (1.0 + abs(theta[k]))
+        moved[k] += step
+        beside = _begun(moved, at, law, laws, path, nodes)
+        moved[k] = theta[k]
+        slopes.r[k], slopes.warm[k] = (beside[0] - r) / step, (beside[1] - warm) / step
+        slopes.gain[k] = (beside[2] - gain) / step
+    slopes.mass[:] = (slopes.r - r / (1.0 + warm) * slopes.warm) / (1.0 + warm)
+    slopes.aim[:], slopes.flows[:] = 0.0, 0.0
+
+
+@compiled
+def _gain_slopes(slopes: _Slopes, at: int, flow: Flow, i: int, node: FloatArray) -> None:
+    """Slopes of the flow at node ``i`` and of what comes in over the step after it."""
+    now, before, long_before = slopes.flows[i % 3], slopes.flows[(i - 1) % 3], slopes.flows[(i - 2) % 3]
+    for k in range(slopes.r.size):
+        now[k] = flow[1] * slopes.r[k]
+    now[LN_RATE] += flow[0]
+    now[at + 2] += flow[0]
+    now[MIX] += flow[2]
+    now[LN_BOW] += flow[3]
+    for k in range(slopes.r.size if i > 0 else 0):
+        slopes.gain[k] = node[1] * now[k] + node[2] * before[k] + node[3] * long_before[k]
+
+
+@compiled
+def _state_slopes(
+    slopes: _Slopes, wood: _Wood, breath: Breath, gain: float, loss: float, mass: float, last_warm: float, warm: float,
+    last_aim: float, aim: float, drop: float, turn: float,
+) -> None:
+    """Slopes of the state after a step, moisture left out; arguments as ``_hold`` has them, ``mass`` before it."""
+    by_middle, to_aim = 1.0 / max(mass + 0.5 * gain, 1e-6), (GAMMA - 1.0) / max(gain + loss, 1e-12) ** 2
+    kept = exp(-drop)
+    lost = (kept - 1.0) / drop
+    trail = turn * (0.5 * (kept - 1.0) + lost + 1.0)
+    by_drop = (aim - last_warm) * kept - turn * (aim - last_aim) * (0.5 * kept + (kept + lost) / drop)
+    for k in range(slopes.r.size):
+        came, cooled = slopes.gain[k], -loss if k == LN_WARMTH else 0.0
+        fell = breath[1] * slopes.pore_r[k] + breath[2] * (slopes.r[k] + 0.5 * came)
+        if k == LN_PORE_RATE:
+            fell += breath[3]
+        elif k == LN_PORE:
+            fell += breath[4]
+            came += wood.pore * breath[0]
+        slopes.pore_r[k] -= fell
+        came += wood.pore * fell
+        aimed = to_aim * (came * loss - cooled * gain)
+        dropped = by_middle * (came + cooled - drop * (slopes.mass[k] + 0.5 * came))
+        turned = trail * (aimed - slopes.aim[k])
+        slopes.warm[k] = kept * slopes.warm[k] + (1.0 - kept) * aimed + turned + by_drop * dropped
+        slopes.aim[k] = aimed
+        slopes.mass[k] += came
+        slopes.r[k] = (1.0 + warm) * slopes.mass[k] + (mass + gain) * slopes.warm[k]
 
 
 @compiled
 def _hold(
-    leak: _Leak, wood: _Wood, table: FloatArray, nodes: FloatArray, r: float, warm: float, pore_r: float,
-    out: FloatArray,
+    leak: _Leak, wood: _Wood, table: FloatArray, nodes: FloatArray, at: int, begun: Begun, pore_r: float,
+    slopes: _Slopes, out: FloatArray, slopes_out: FloatArray,
 ) -> float:
-    """Steps of the box on its own from ``r``; its ratios at the nodes go to ``out``. Returns the pores' ratio."""
+    """Steps of the box on its own; its ratios at the nodes go to ``out``. Returns the pores' ratio."""
+    r, warm, gain = begun
     left = _within(1.0 - r, 0.0, 1.0)
     mass, aim, shut_s = r / (1.0 + warm), 0.0, nodes[0, 0]
     undried, before, long_before = exp(-shut_s / wood.tau_s), 0.0, 0.0
-    out[0] = r
+    out[0], slopes_out[:, 0] = r, slopes.r
     for i in range(out.size - 1):
         dt = nodes[i + 1, 0] - nodes[i, 0]
-        loss, flow = wood.loss * dt, _inflow(leak, table, r, left)
-        if i == 0:
-            gain = _first_gain(leak, table, flow, left, mass, warm, dt, loss)
-        else:
-            gain = nodes[i, 1] * flow + nodes[i, 2] * before + nodes[i, 3] * long_before
+        flow = _inflow(leak, table, left)
+        if i > 0:
+            gain = nodes[i, 1] * flow[0] + nodes[i, 2] * before + nodes[i, 3] * long_before
+        if slopes.r.size:
+            _gain_slopes(slopes, at, flow, i, nodes[i])
         # The leak gives at most until the box is as full as the room; what the pores give enters implicitly.
-        gain = _within(gain, 0.0, left)
-        middle = r + 0.5 * gain
-        fell = _breathed(pore_r, middle, wood.breath * dt, wood.pore * middle + pore_r)
-        pore_r -= fell
-        gain += wood.pore * fell
-        last_aim = aim
-        aim, drop = _relaxation(gain, mass + 0.5 * gain, loss)
+        if not 0.0 <= gain <= left:
+            slopes.gain[:] = slopes.r * (0.0 if gain < 0.0 else -1.0)
+            gain = _within(gain, 0.0, left)
+        breath = _breathed(pore_r, r + 0.5 * gain, wood.breath * dt, wood.pore)
+        pore_r -= breath[0]
+        gain += wood.pore * breath[0]
+        last_aim, last_warm = aim, warm
+        aim, drop = _relaxation(gain, mass + 0.5 * gain, wood.loss * dt)
         warm = _warmed(warm, aim, last_aim, drop, nodes[i, 4])
+        dried = exp(-nodes[i + 1, 0] / wood.tau_s)
+        if slopes.r.size:
+            _state_slopes(
+                slopes, wood, breath, gain, wood.loss * dt, mass, last_warm, warm, last_aim, aim, drop, nodes[i, 4]
+            )
+            slopes.r[LN_MOIST] += wood.by_moist * (undried - dried)
+            slopes.r[LN_TAU_MOIST] += wood.moist * (undried * shut_s - dried * nodes[i + 1, 0]) / wood.tau_s
         mass += gain
-        wet = wood.moist * (undried - exp(-nodes[i + 1, 0] / wood.tau_s))
-        r = _within((1.0 + warm) * mass + wet, 0.0, 2.0)
+        r = (1.0 + warm) * mass + wood.moist * (undried - dried)
+        if not 0.0 < r < 2.0:  # a climb's wild step
+            r = _within(r, 0.0, 2.0)
+            slopes.r[:], slopes.warm[:], slopes.mass[:], slopes.pore_r[:] = 0.0, 0.0, 0.0, 0.0
         left = _within(1.0 - r, 0.0, 1.0)
-        before, long_before = flow, before
-        out[i + 1] = r
+        before, long_before = flow[0], before
+        out[i + 1], slopes_out[:, i + 1] = r, slopes.r
     return pore_r
 
 
 @compiled
-def _curve(theta: FloatArray, law: int, laws: LawTables, path: Path, out: FloatArray) -> None:
-    """Ratios at all nodes of a course, hold by hold."""
-    common, wood, table = _leak(theta, law, laws, path), _wood(theta, path), laws.flow[law]
-    pore_r = path.first + _within(theta[PORE_FILL], 0.0, 1.05) * (1.0 - path.first)
+def _curve(
+    theta: FloatArray, law: int, laws: LawTables, path: Path, slopes: _Slopes, out: FloatArray, slopes_out: FloatArray
+) -> None:
+    """Ratios at all nodes of a course, hold by hold, and their slopes where ``slopes`` has room for them."""
+    wood, fill = _wood(theta, path), _within(theta[PORE_FILL], 0.0, 1.05)
+    pore_r = path.first + fill * (1.0 - path.first)
+    slopes.pore_r[:] = 0.0
+    if slopes.r.size and fill == theta[PORE_FILL]:
+        slopes.pore_r[PORE_FILL] = 1.0 - path.first
     step = first = 0
     for hold in range(path.node_end.size):
         for i in range(step, path.driven_end[hold]):
-            pore_r -= _breathed(pore_r, path.steps_driven[i, 1], wood.breath * path.steps_driven[i, 0], pore_r)
+            breath = _breathed(pore_r, path.steps_driven[i, 1], wood.breath * path.steps_driven[i, 0], 0.0)
+            pore_r -= breath[0]
+            if slopes.r.size:
+                slopes.pore_r[:] *= 1.0 - breath[1]
+                slopes.pore_r[LN_PORE_RATE] -= breath[3]
         step, last = path.driven_end[hold], path.node_end[hold]
-        at = NCOMMON + PER_HOLD * hold
-        rate = common.rate * exp(_within(theta[at + 2], -3.0, 3.0))
-        leak = _Leak(rate, common.table, common.seep, common.sticky, common.inertial, common.bow)
-        r = _within((theta[at] - theta[ZERO]) / path.room_pa, 1e-5, 1.2)
-        start_s = path.nodes[first, 0]
-        cold = _within(-theta[at + 1] / path.room_pa / r * exp(-start_s * wood.loss / r), -0.5, 0.5)
-        warm = cold + _warmth_at(leak, table, r, start_s, wood.loss)
-        pore_r = _hold(leak, wood, table, path.nodes[first:last], r, warm, pore_r, out[first:last])
+        at, nodes = NCOMMON + PER_HOLD * hold, path.nodes[first:last]
+        begun, leak = _begun(theta, at, law, laws, path, nodes), _leak(theta, at, law, laws, path)
+        if slopes.r.size:
+            _begun_slopes(theta, at, law, laws, path, nodes, begun, slopes)
+        pore_r = _hold(
+            leak, wood, laws.flow[law], nodes, at, begun, pore_r, slopes, out[first:last], slopes_out[:, first:last]
+        )
         first = last
 
 
 @compiled
-def curves(theta: FloatArray, member: IntArray, laws: LawTables, path: Path) -> FloatArray:
-    """Ratios (n, nnode) of rows of parameters (n, npar), row i under law ``member[i]``.
+def curves(
+    theta: FloatArray, member: IntArray, laws: LawTables, path: Path, with_slopes: bool
+) -> tuple[FloatArray, FloatArray]:
+    """Ratios (n, nnode) of rows of parameters (n, npar), row i under law ``member[i]``, and slopes (n, npar, nnode).
 
-    A row with a parameter that is not finite gives no finite curve.
+    Without slopes these have no room: (n, 0, nnode). A row with a parameter that is not finite gives no finite curve.
     """
-    out = np.empty((theta.shape[0], path.nodes.shape[0]))
-    for n in range(theta.shape[0]):
-        if np.isfinite(theta[n]).all():
-            _curve(theta[n], member[n], laws, path, out[n])
+    n, npar, nnode = theta.shape[0], theta.shape[1] if with_slopes else 0, path.nodes.shape[0]
+    out, slopes_out = np.empty((n, nnode)), np.empty((n, npar, nnode))
+    work = np.empty((9, npar))
+    slopes = _Slopes(work[0], work[1], work[2], work[3], work[4], work[5], work[6:])
+    for i in range(n):
+        if np.isfinite(theta[i]).all():
+            _curve(theta[i], member[i], laws, path, slopes, out[i], slopes_out[i])
         else:
-            out[n] = np.nan
-    return out
+            out[i], slopes_out[i] = np.nan, np.nan
+    return out, slopes_out

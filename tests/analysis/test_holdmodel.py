@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -9,8 +10,9 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.special import ndtri
 
+from analysis.compiling import compiled
 from analysis.course import Course, Driven, Held
-from analysis.holdmodel import make_tables, mix_share, predict
+from analysis.holdmodel import make_tables, mix_share, predict, predict_with_slopes
 from analysis.laws import family, hole_flow, seep_flow
 from analysis.sweep import (
     LN_BOW,
@@ -25,7 +27,6 @@ from analysis.sweep import (
     PER_HOLD,
     PORE_FILL,
     ZERO,
-    compiled,
 )
 
 ROOM_PA = 101_325.0
@@ -274,6 +275,52 @@ def test_a_box_may_bow_more_than_its_measures_say():
     bowed = curve(course(("hold", 200), bow=0.05 / ROOM_PA), parameters(plan))
     np.testing.assert_allclose(curve(plan, twice), bowed, rtol=1e-12)
     assert bowed[-1] - curve(plan, parameters(plan))[-1] > 100.0
+
+
+# --- slopes ----------------------------------------------------------------------------------------------
+
+
+def every_term(plan, mix):
+    """A box in which every parameter moves the readings, off the kinks of ceilings and bounds."""
+    terms = {"moist": 400.0, "tau": 30.0, "pore": 0.03, "pore_rate": 0.02, "warmth": 5e-5, "fill": 0.6, "zero": 150.0}
+    theta = parameters(plan, 300.0, **terms)
+    theta[MIX], theta[LN_BOW] = mix, 0.2
+    for i in range(plan.nhold):
+        theta[NCOMMON + PER_HOLD * i :][:PER_HOLD] = 15_000.0 + 2_000.0 * i, 300.0, 0.1 * i
+    return theta
+
+
+@pytest.mark.parametrize("law", [*family(), None], ids=lambda law: f"{law.kind}-{law.variant}" if law else "none")
+@pytest.mark.parametrize("mix", [-1.0, 0.4])
+def test_slopes_are_those_of_the_curve(law, mix):
+    # Two holds with a let-up between, every parameter against the difference of two curves.
+    plan = replace(
+        course(("driven", 30, 20_000.0), ("hold", 60), ("driven", 10, 20_000.0), ("hold", 40), first_pa=60_000.0,
+               bow=2e-7), moisture_most_pa=1_500.0,
+    )  # fmt: skip
+    tables, theta, member = make_tables((law,)), every_term(plan, mix), np.zeros(1, dtype=np.intp)
+    p, slopes = predict_with_slopes(plan, tables, theta[None], member)
+    np.testing.assert_array_equal(p, predict(plan, tables, theta[None], member))
+    for k in range(plan.npar):
+        step = 1e-4 * (1.0 + 0.1 * abs(theta[k]))
+        beside = np.repeat(theta[None], 2, axis=0)
+        beside[:, k] += step, -step
+        ahead, behind = predict(plan, tables, beside, np.zeros(2, dtype=np.intp))
+        wanted = (ahead - behind) / (2.0 * step)
+        np.testing.assert_allclose(slopes[0, k], wanted, rtol=1e-4, atol=1e-5 * np.abs(wanted).max() + 1e-6)
+        assert np.abs(wanted).max() > 0.0 or k == MIX or law is None
+
+
+def test_slopes_of_a_full_box_and_of_wild_parameters_stay_finite():
+    rng = np.random.default_rng(17)
+    plan = course(("driven", 20, 20_000.0), ("hold", 60), ("driven", 10, 20_000.0), ("hold", 30), first_pa=ROOM_PA)
+    theta = rng.normal(0.0, 100.0, (400, plan.npar))
+    theta[:, [NCOMMON, NCOMMON + PER_HOLD]] *= 1e3
+    theta[0] = parameters(plan, 1e7)
+    _, slopes = predict_with_slopes(plan, make_tables(family()), theta, rng.integers(0, 5, 400).astype(np.intp))
+    assert np.isfinite(slopes).all()
+    # A box long full takes nothing more in, however large its leak.
+    assert np.abs(slopes[0, LN_RATE, 20:60]).max() < 1e-6 * ROOM_PA
 
 
 # --- wild values -----------------------------------------------------------------------------------------
