@@ -38,10 +38,11 @@ cold Pa (negative when it is warm), ln of its leak's ratio."""
 LN_RATE, MIX, LN_MOIST, LN_TAU_MOIST, LN_PORE, LN_PORE_RATE, PORE_FILL, LN_WARMTH, LN_BOW, ZERO = range(NCOMMON)
 CV_OVER_R = 2.5
 NODES = 2049
-_MOST_BOW = 0.5
-_SHUT_ROUNDS, _MOST_NEW = 3, 0.98
-"""Rounds to find the box at its shut from that at the first reading; share of its air that may have come in since."""
+_MOST_BOW, _SHUT_ROUNDS, _MOST_NEW = 0.5, 3, 0.98
+"""Largest bow; rounds to find the box at its shut from that at the first reading, share of its air new since then."""
 _SEEP_REF = 1.0 - R_REF * R_REF
+_PORE_R, _R, _WARM, _MASS, _AIM, _GAIN, _FLOW = range(7)
+"""Rows of ``slopes`` (9, npar): how the state of a hold changes with each parameter; flows at the last three nodes."""
 
 
 class LawTables(NamedTuple):
@@ -97,18 +98,6 @@ class _Wood(NamedTuple):
     by_moist: float
 
 
-class _Slopes(NamedTuple):
-    """How the state of a hold changes with every parameter: (npar,) each, ``flows`` (3, npar) at the last nodes."""
-
-    r: FloatArray
-    warm: FloatArray
-    mass: FloatArray
-    pore_r: FloatArray
-    aim: FloatArray
-    gain: FloatArray
-    flows: FloatArray
-
-
 @compiled
 def _within(value: float, low: float, high: float) -> float:
     return min(max(value, low), high)
@@ -118,6 +107,14 @@ def _within(value: float, low: float, high: float) -> float:
 def _grown(ln: float) -> float:
     """The exponential, within bounds no box reaches; they only keep a climb's wild steps finite."""
     return exp(_within(ln, -60.0, 12.0))
+
+
+@compiled
+def _clear(rows: FloatArray) -> None:
+    # Plain loops all through this file: array expressions take three times as long to compile.
+    for i in range(rows.shape[0]):
+        for k in range(rows.shape[1]):
+            rows[i, k] = 0.0
 
 
 @compiled
@@ -245,39 +242,39 @@ def _begun(theta: FloatArray, at: int, law: int, laws: LawTables, path: Path, no
 
 @compiled
 def _begun_slopes(
-    theta: FloatArray, at: int, law: int, laws: LawTables, path: Path, nodes: FloatArray, begun: Begun, slopes: _Slopes
+    theta: FloatArray, at: int, law: int, laws: LawTables, path: Path, nodes: FloatArray, begun: Begun,
+    slopes: FloatArray,
 ) -> None:
     (r, warm, gain), moved = begun, theta.copy()
-    slopes.r[:], slopes.warm[:], slopes.gain[:] = 0.0, 0.0, 0.0
+    _clear(slopes[1:])
     for k in (LN_RATE, MIX, LN_WARMTH, LN_BOW, ZERO, at, at + 1, at + 2):
         step = 1e-5 * (1.0 + abs(theta[k]))
         moved[k] += step
         beside = _begun(moved, at, law, laws, path, nodes)
         moved[k] = theta[k]
-        slopes.r[k], slopes.warm[k] = (beside[0] - r) / step, (beside[1] - warm) / step
-        slopes.gain[k] = (beside[2] - gain) / step
-    slopes.mass[:] = (slopes.r - r / (1.0 + warm) * slopes.warm) / (1.0 + warm)
-    slopes.aim[:], slopes.flows[:] = 0.0, 0.0
+        slopes[_R, k], slopes[_WARM, k] = (beside[0] - r) / step, (beside[1] - warm) / step
+        slopes[_MASS, k] = (slopes[_R, k] - r / (1.0 + warm) * slopes[_WARM, k]) / (1.0 + warm)
+        slopes[_GAIN, k] = (beside[2] - gain) / step
 
 
 @compiled
-def _gain_slopes(slopes: _Slopes, at: int, flow: Flow, i: int, node: FloatArray) -> None:
+def _gain_slopes(slopes: FloatArray, at: int, flow: Flow, i: int, node: FloatArray) -> None:
     """Slopes of the flow at node ``i`` and of what comes in over the step after it."""
-    now, before, long_before = slopes.flows[i % 3], slopes.flows[(i - 1) % 3], slopes.flows[(i - 2) % 3]
-    for k in range(slopes.r.size):
-        now[k] = flow[1] * slopes.r[k]
+    now, before, long_before = slopes[_FLOW + i % 3], slopes[_FLOW + (i - 1) % 3], slopes[_FLOW + (i - 2) % 3]
+    for k in range(slopes.shape[1]):
+        now[k] = flow[1] * slopes[_R, k]
     now[LN_RATE] += flow[0]
     now[at + 2] += flow[0]
     now[MIX] += flow[2]
     now[LN_BOW] += flow[3]
-    for k in range(slopes.r.size if i > 0 else 0):
-        slopes.gain[k] = node[1] * now[k] + node[2] * before[k] + node[3] * long_before[k]
+    for k in range(slopes.shape[1] if i > 0 else 0):
+        slopes[_GAIN, k] = node[1] * now[k] + node[2] * before[k] + node[3] * long_before[k]
 
 
 @compiled
 def _state_slopes(
-    slopes: _Slopes, wood: _Wood, breath: Breath, gain: float, loss: float, mass: float, last_warm: float, warm: float,
-    last_aim: float, aim: float, drop: float, turn: float,
+    slopes: FloatArray, wood: _Wood, breath: Breath, gain: float, loss: float, mass: float, last_warm: float,
+    warm: float, last_aim: float, aim: float, drop: float, turn: float,
 ) -> None:
     """Slopes of the state after a step, moisture left out; arguments as ``_hold`` has them, ``mass`` before it."""
     by_middle, to_aim = 1.0 / max(mass + 0.5 * gain, 1e-6), (GAMMA - 1.0) / max(gain + loss, 1e-12) ** 2
@@ -285,46 +282,54 @@ def _state_slopes(
     lost = (kept - 1.0) / drop
     trail = turn * (0.5 * (kept - 1.0) + lost + 1.0)
     by_drop = (aim - last_warm) * kept - turn * (aim - last_aim) * (0.5 * kept + (kept + lost) / drop)
-    for k in range(slopes.r.size):
-        came, cooled = slopes.gain[k], -loss if k == LN_WARMTH else 0.0
-        fell = breath[1] * slopes.pore_r[k] + breath[2] * (slopes.r[k] + 0.5 * came)
+    for k in range(slopes.shape[1]):
+        came, cooled = slopes[_GAIN, k], -loss if k == LN_WARMTH else 0.0
+        fell = breath[1] * slopes[_PORE_R, k] + breath[2] * (slopes[_R, k] + 0.5 * came)
         if k == LN_PORE_RATE:
             fell += breath[3]
         elif k == LN_PORE:
             fell += breath[4]
             came += wood.pore * breath[0]
-        slopes.pore_r[k] -= fell
+        slopes[_PORE_R, k] -= fell
         came += wood.pore * fell
         aimed = to_aim * (came * loss - cooled * gain)
-        dropped = by_middle * (came + cooled - drop * (slopes.mass[k] + 0.5 * came))
-        turned = trail * (aimed - slopes.aim[k])
-        slopes.warm[k] = kept * slopes.warm[k] + (1.0 - kept) * aimed + turned + by_drop * dropped
-        slopes.aim[k] = aimed
-        slopes.mass[k] += came
-        slopes.r[k] = (1.0 + warm) * slopes.mass[k] + (mass + gain) * slopes.warm[k]
+        dropped = by_middle * (came + cooled - drop * (slopes[_MASS, k] + 0.5 * came))
+        turned = trail * (aimed - slopes[_AIM, k])
+        slopes[_WARM, k] = kept * slopes[_WARM, k] + (1.0 - kept) * aimed + turned + by_drop * dropped
+        slopes[_AIM, k] = aimed
+        slopes[_MASS, k] += came
+        slopes[_R, k] = (1.0 + warm) * slopes[_MASS, k] + (mass + gain) * slopes[_WARM, k]
+
+
+@compiled
+def _note(r: float, slopes: FloatArray, i: int, out: FloatArray, slopes_out: FloatArray) -> None:
+    out[i] = r
+    for k in range(slopes.shape[1]):
+        slopes_out[k, i] = slopes[_R, k]
 
 
 @compiled
 def _hold(
     leak: _Leak, wood: _Wood, table: FloatArray, nodes: FloatArray, at: int, begun: Begun, pore_r: float,
-    slopes: _Slopes, out: FloatArray, slopes_out: FloatArray,
+    slopes: FloatArray, out: FloatArray, slopes_out: FloatArray,
 ) -> float:
     """Steps of the box on its own; its ratios at the nodes go to ``out``. Returns the pores' ratio."""
     r, warm, gain = begun
     left = _within(1.0 - r, 0.0, 1.0)
     mass, aim, shut_s = r / (1.0 + warm), 0.0, nodes[0, 0]
     undried, before, long_before = exp(-shut_s / wood.tau_s), 0.0, 0.0
-    out[0], slopes_out[:, 0] = r, slopes.r
+    _note(r, slopes, 0, out, slopes_out)
     for i in range(out.size - 1):
         dt = nodes[i + 1, 0] - nodes[i, 0]
         flow = _inflow(leak, table, left)
         if i > 0:
             gain = nodes[i, 1] * flow[0] + nodes[i, 2] * before + nodes[i, 3] * long_before
-        if slopes.r.size:
+        if slopes.shape[1]:
             _gain_slopes(slopes, at, flow, i, nodes[i])
         # The leak gives at most until the box is as full as the room; what the pores give enters implicitly.
         if not 0.0 <= gain <= left:
-            slopes.gain[:] = slopes.r * (0.0 if gain < 0.0 else -1.0)
+            for k in range(slopes.shape[1]):
+                slopes[_GAIN, k] = 0.0 if gain < 0.0 else -slopes[_R, k]
             gain = _within(gain, 0.0, left)
         breath = _breathed(pore_r, r + 0.5 * gain, wood.breath * dt, wood.pore)
         pore_r -= breath[0]
@@ -333,45 +338,45 @@ def _hold(
         aim, drop = _relaxation(gain, mass + 0.5 * gain, wood.loss * dt)
         warm = _warmed(warm, aim, last_aim, drop, nodes[i, 4])
         dried = exp(-nodes[i + 1, 0] / wood.tau_s)
-        if slopes.r.size:
+        if slopes.shape[1]:
             _state_slopes(
                 slopes, wood, breath, gain, wood.loss * dt, mass, last_warm, warm, last_aim, aim, drop, nodes[i, 4]
             )
-            slopes.r[LN_MOIST] += wood.by_moist * (undried - dried)
-            slopes.r[LN_TAU_MOIST] += wood.moist * (undried * shut_s - dried * nodes[i + 1, 0]) / wood.tau_s
+            slopes[_R, LN_MOIST] += wood.by_moist * (undried - dried)
+            slopes[_R, LN_TAU_MOIST] += wood.moist * (undried * shut_s - dried * nodes[i + 1, 0]) / wood.tau_s
         mass += gain
         r = (1.0 + warm) * mass + wood.moist * (undried - dried)
         if not 0.0 < r < 2.0:  # a climb's wild step
             r = _within(r, 0.0, 2.0)
-            slopes.r[:], slopes.warm[:], slopes.mass[:], slopes.pore_r[:] = 0.0, 0.0, 0.0, 0.0
+            _clear(slopes)
         left = _within(1.0 - r, 0.0, 1.0)
         before, long_before = flow[0], before
-        out[i + 1], slopes_out[:, i + 1] = r, slopes.r
+        _note(r, slopes, i + 1, out, slopes_out)
     return pore_r
 
 
 @compiled
 def _curve(
-    theta: FloatArray, law: int, laws: LawTables, path: Path, slopes: _Slopes, out: FloatArray, slopes_out: FloatArray
+    theta: FloatArray, law: int, laws: LawTables, path: Path, slopes: FloatArray, out: FloatArray,
+    slopes_out: FloatArray,
 ) -> None:
     """Ratios at all nodes of a course, hold by hold, and their slopes where ``slopes`` has room for them."""
     wood, fill = _wood(theta, path), _within(theta[PORE_FILL], 0.0, 1.05)
     pore_r = path.first + fill * (1.0 - path.first)
-    slopes.pore_r[:] = 0.0
-    if slopes.r.size and fill == theta[PORE_FILL]:
-        slopes.pore_r[PORE_FILL] = 1.0 - path.first
+    _clear(slopes)
+    if slopes.shape[1] and fill == theta[PORE_FILL]:
+        slopes[_PORE_R, PORE_FILL] = 1.0 - path.first
     step = first = 0
     for hold in range(path.node_end.size):
         for i in range(step, path.driven_end[hold]):
             breath = _breathed(pore_r, path.steps_driven[i, 1], wood.breath * path.steps_driven[i, 0], 0.0)
             pore_r -= breath[0]
-            if slopes.r.size:
-                slopes.pore_r[:] *= 1.0 - breath[1]
-                slopes.pore_r[LN_PORE_RATE] -= breath[3]
+            for k in range(slopes.shape[1]):
+                slopes[_PORE_R, k] -= breath[1] * slopes[_PORE_R, k] + (breath[3] if k == LN_PORE_RATE else 0.0)
         step, last = path.driven_end[hold], path.node_end[hold]
         at, nodes = NCOMMON + PER_HOLD * hold, path.nodes[first:last]
         begun, leak = _begun(theta, at, law, laws, path, nodes), _leak(theta, at, law, laws, path)
-        if slopes.r.size:
+        if slopes.shape[1]:
             _begun_slopes(theta, at, law, laws, path, nodes, begun, slopes)
         pore_r = _hold(
             leak, wood, laws.flow[law], nodes, at, begun, pore_r, slopes, out[first:last], slopes_out[:, first:last]
@@ -388,12 +393,8 @@ def curves(
     Without slopes these have no room: (n, 0, nnode). A row with a parameter that is not finite gives no finite curve.
     """
     n, npar, nnode = theta.shape[0], theta.shape[1] if with_slopes else 0, path.nodes.shape[0]
-    out, slopes_out = np.empty((n, nnode)), np.empty((n, npar, nnode))
-    work = np.empty((9, npar))
-    slopes = _Slopes(work[0], work[1], work[2], work[3], work[4], work[5], work[6:])
+    out, slopes_out, slopes = np.full((n, nnode), np.nan), np.full((n, npar, nnode), np.nan), np.empty((9, npar))
     for i in range(n):
         if np.isfinite(theta[i]).all():
             _curve(theta[i], member[i], laws, path, slopes, out[i], slopes_out[i])
-        else:
-            out[i], slopes_out[i] = np.nan, np.nan
     return out, slopes_out
