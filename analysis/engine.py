@@ -29,7 +29,8 @@ class Fit:
 
     ``theta`` (nmember, npar); ``log_posterior`` (nmember,), prior included up to a constant common to all
     members; ``hessian`` (nmember, npar, npar), minus the expected second derivative there; ``mu``
-    (nmember, nobs) the fitted readings; ``converged`` (nmember,).
+    (nmember, nobs) the fitted readings; ``converged`` (nmember,); ``slopes`` (nmember, npar, nobs) of the readings,
+    there or a last small step before.
     """
 
     theta: FloatArray
@@ -37,6 +38,7 @@ class Fit:
     hessian: FloatArray
     mu: FloatArray
     converged: NDArray[np.bool_]
+    slopes: FloatArray
 
     def covariance(self, member: int = 0) -> FloatArray:
         """Covariance of the parameters of one member: the inverse of its Hessian.
@@ -91,10 +93,10 @@ def unknown_sd_score(y: FloatArray) -> Score:
 
 
 def fit(
-    model: Model, score: Score, start: FloatArray, prior: Prior, step: FloatArray | None = None,
+    model: Model, score: Score, start: FloatArray | Fit, prior: Prior, step: FloatArray | None = None,
     most: int = 60, tolerance: float = 1e-6, sloped: Sloped | None = None, brisk: bool = False,
 ) -> Fit:
-    """Climb every member's log posterior from ``start`` (nmember, npar).
+    """Climb every member's log posterior from ``start`` (nmember, npar), or on from where another climb ended.
 
     Parameters
     ----------
@@ -122,10 +124,12 @@ def fit(
     once, their steps damped relative to the sizes of the start values; the best end is kept.
     """
     problem = _Problem(model, sloped or _differenced(model, prior, step), score, prior, tolerance, brisk)
-    start = np.array(start, dtype=np.float64)
+    seen = start if isinstance(start, Fit) else None
+    start = np.array(seen.theta if seen else start, dtype=np.float64)
     member = np.arange(len(start))
     with np.errstate(over="ignore", under="ignore", invalid="ignore", divide="ignore"):
-        ends = problem.climb(start, member, np.full(member.size, BRISK_DAMPING if brisk else FIRST_DAMPING), most)
+        first = np.full(member.size, BRISK_DAMPING if brisk else FIRST_DAMPING)
+        ends = problem.climb(start, member, first, most, seen=seen)
         again = member[:0] if brisk else member[~problem.sound(ends, start)]
         if not again.size:
             return ends
@@ -152,17 +156,18 @@ NEAR = 1e-3
 
 @dataclass(frozen=True, eq=False)
 class _View:
-    """What the model shows at rows of parameters: readings, log posterior, its gradient and Hessian."""
+    """What the model shows at rows of parameters: readings, their slopes, log posterior, its gradient and Hessian."""
 
     theta: FloatArray
     mu: FloatArray
+    slopes: FloatArray
     value: FloatArray
     gradient: FloatArray
     hessian: FloatArray
 
     def take(self, rows: IntArray, other: _View, of: IntArray) -> None:
         """Put rows ``of`` another view in the place of ``rows``."""
-        for name in ("theta", "mu", "value", "gradient", "hessian"):
+        for name in ("theta", "mu", "slopes", "value", "gradient", "hessian"):
             getattr(self, name)[rows] = getattr(other, name)[of]
 
 
@@ -218,6 +223,9 @@ class _Problem:
         mu, slopes = self.sloped(theta, member)
         if not np.isfinite(slopes).all():
             slopes = np.nan_to_num(slopes, posinf=0.0, neginf=0.0)
+        return self.view(theta, mu, slopes, member)
+
+    def view(self, theta: FloatArray, mu: FloatArray, slopes: FloatArray, member: IntArray) -> _View:
         likelihood, g, w = self.score(mu)
         weight = 1.0 / self.prior.sd[member] ** 2
         pull = np.where(weight > 0.0, (theta - self.prior.mean[member]) * weight, 0.0)
@@ -225,13 +233,17 @@ class _Problem:
         hessian = np.matmul(slopes * w[:, None, :], np.swapaxes(slopes, 1, 2))
         idx = np.arange(theta.shape[1])
         hessian[:, idx, idx] += weight
-        return _View(theta.copy(), mu, self.value(likelihood, theta, member), gradient, hessian)
+        return _View(theta.copy(), mu, slopes, self.value(likelihood, theta, member), gradient, hessian)
 
     def climb(
         self, start: FloatArray, member: IntArray, first: FloatArray, most: int, size: FloatArray | None = None,
+        seen: Fit | None = None,
     ) -> Fit:
-        """Climb rows of any members, returned row by row; ``size`` (n, npar) makes the damping relative to it."""
-        at = self.look(start, member)
+        """Climb rows of any members, returned row by row; ``size`` (n, npar) makes the damping relative to it.
+
+        ``seen`` is the fit that ended at the start.
+        """
+        at = self.view(start, seen.mu.copy(), seen.slopes.copy(), member) if seen else self.look(start, member)
         damping = _Damping(first, size, start.shape[1])
         live = np.arange(len(start))
         for trial in range(most):
@@ -242,9 +254,9 @@ class _Problem:
             self.advance(at, damping, live, member, move, promised)
         move, left = _full_step(at, np.arange(len(start)))
         if self.brisk and self.tolerance > ROUGH:
-            return Fit(at.theta, at.value, at.hessian, at.mu, left < self.tolerance)
+            return Fit(at.theta, at.value, at.hessian, at.mu, left < self.tolerance, at.slopes)
         self.finish(at, np.flatnonzero(left < self.tolerance), move, member)
-        return Fit(at.theta, at.value, at.hessian, at.mu, left < max(NEAR, self.tolerance))
+        return Fit(at.theta, at.value, at.hessian, at.mu, left < max(NEAR, self.tolerance), at.slopes)
 
     def unfinished(
         self, at: _View, damping: _Damping, live: IntArray, patient: bool
@@ -326,7 +338,7 @@ def _best_of(ends: Fit, tries: Fit, again: IntArray) -> Fit:
     better = values[np.arange(again.size), pick] > ends.log_posterior[again]
     to = again[better]
     of = (np.arange(again.size) * values.shape[1] + pick)[better]
-    for name in ("theta", "log_posterior", "hessian", "mu", "converged"):
+    for name in ("theta", "log_posterior", "hessian", "mu", "converged", "slopes"):
         getattr(ends, name)[to] = getattr(tries, name)[of]
     return ends
 

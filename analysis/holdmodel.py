@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
@@ -17,12 +19,17 @@ IntArray = NDArray[np.intp]
 
 def make_tables(laws: tuple[LeakLaw | None, ...]) -> LawTables:
     """Tables of a family; None stands for "no leak"."""
-    r = 1.0 - np.linspace(0.0, 1.0, NODES) ** 2
-    rows = np.stack([np.zeros(NODES) if law is None else law.flow(r) / law.flow(R_REF) for law in laws])
+    rows = np.stack([_flow_table(law) for law in laws])
     leaks = np.array([0.0 if law is None else 1.0 for law in laws])
     least, most = np.array([(1.0, 1.0) if law is None else law.own for law in laws]).T
     crack = np.array([float(law is not None and law.crack) for law in laws])
     return LawTables(rows, leaks, np.ascontiguousarray(least), np.ascontiguousarray(most), crack)
+
+
+@lru_cache(maxsize=32)
+def _flow_table(law: LeakLaw | None) -> FloatArray:
+    r = 1.0 - np.linspace(0.0, 1.0, NODES) ** 2
+    return np.zeros(NODES) if law is None else np.asarray(law.flow(r) / law.flow(R_REF))
 
 
 def nearest_node(r: float) -> int:

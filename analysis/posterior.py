@@ -107,17 +107,16 @@ def make_members(priors: Sequence[ReleasePrior], laws: Sequence[LeakLaw] | None 
 
 def explore(course: Course, observed: Observed, members: Members) -> Posterior:
     """Climb, widen the noise where residuals ask for it, climb again, and scan the rate of rise."""
-    theta = _start(course, observed, members)
     # From blurred readings to sharp ones: each climb starts near the top of the next, steeper hill.
-    for blur in (1000.0, 30.0):
-        theta = _climb(course, blurred_score(observed, blur), members, theta, most=8, tolerance=0.5).theta
-    fitted = _climb(course, make_score(observed), members, theta, most=30, tolerance=0.2)
+    fitted = _climb(course, blurred_score(observed, 1000.0), members, _start(course, observed, members), 8, 0.5)
+    fitted = _climb(course, blurred_score(observed, 30.0), members, fitted, 8, 0.5)
+    fitted = _climb(course, make_score(observed), members, fitted, 30, 0.2)
     best = int(np.argmax(log_evidence(fitted, members)))
     observed = _own_noise(observed, fitted.mu[best])
     inflation = _inflation(observed, fitted.mu[best])
     score = make_score(observed, inflation)
     members, fitted = _cut(members, _rescored(fitted, score, members), 20.0)
-    fitted = _climb(course, score, members, fitted.theta, most=40, tolerance=0.02)
+    fitted = _climb(course, score, members, fitted, 40, 0.02)
     members, fitted = _cut(members, fitted, CREDIBLE)
     ln_rate, density, no_leak = _scan(course, score, members, fitted)
     mass = density.sum(axis=1)
@@ -132,11 +131,11 @@ def _rescored(fitted: Fit, score: Score, members: Members) -> Fit:
 
 
 def _climb(
-    course: Course, score: Score, members: Members, start: FloatArray, most: int, tolerance: float,
+    course: Course, score: Score, members: Members, start: FloatArray | Fit, most: int, tolerance: float,
     which: IntArray | None = None, prior: Prior | None = None,
 ) -> Fit:
     """Climb rows whose members are ``which`` (the row itself when None), under priors of their own where given."""
-    rows = np.arange(len(start)) if which is None else which
+    rows = np.arange(len(members.laws)) if which is None else which
 
     def model(theta: FloatArray, row: IntArray) -> FloatArray:
         return predict(course, members.tables, theta, rows[row])
@@ -272,7 +271,7 @@ def _both_sides(values: FloatArray) -> FloatArray:
 
 
 def _pick(fitted: Fit, rows: IntArray) -> Fit:
-    return Fit(*(getattr(fitted, f)[rows] for f in ("theta", "log_posterior", "hessian", "mu", "converged")))
+    return Fit(*(getattr(fitted, f)[rows] for f in ("theta", "log_posterior", "hessian", "mu", "converged", "slopes")))
 
 
 def _follow(fitted: Fit, which: IntArray, by: FloatArray) -> FloatArray:

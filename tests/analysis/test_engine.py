@@ -50,6 +50,24 @@ def test_known_noise_gives_the_same_place_and_the_textbook_covariance():
     assert best.log_posterior[0] == pytest.approx(-other.cost / 0.05**2, rel=1e-8)
 
 
+def test_a_climb_goes_on_from_where_another_ended():
+    # Rough first, then to the end: the same place as at one go, and the end of the first is not looked at twice.
+    start, score, seen = np.array([[1.0, 1.0]]), gaussian_score(Y, np.full(X.size, 0.05)), []
+
+    def sloped(theta, member):
+        seen.append(theta.copy())
+        return differences(rise, theta, member, np.full(theta.shape, 1e-5))
+
+    rough = fit(rise, score, start, no_prior(start), most=2, tolerance=1.0, sloped=sloped, brisk=True)
+    kept = rough.theta.copy()
+    first = len(seen)
+    best = fit(rise, score, rough, no_prior(start), sloped=sloped)
+    assert not np.array_equal(kept, best.theta)
+    np.testing.assert_array_equal(rough.theta, kept)
+    assert not any(np.array_equal(theta, kept) for theta in seen[first:])
+    np.testing.assert_allclose(best.theta[0], oracle([1.0, 1.0]).x, rtol=1e-6)
+
+
 def test_rows_fitted_together_end_where_each_ends_alone():
     def members(theta, member):
         power = np.array([1.0, 2.0, 0.5])[member][:, None]
@@ -126,7 +144,7 @@ def test_a_start_where_the_model_says_nothing_is_not_called_a_fit():
 def test_covariance_of_an_open_direction_stays_finite():
     # Only the sum of two parameters is told; the pseudo-inverse shares the sum's variance evenly.
     hessian = np.array([[[4.0, 4.0], [4.0, 4.0]]])
-    open_ = Fit(np.zeros((1, 2)), np.zeros(1), hessian, np.zeros((1, 3)), np.ones(1, dtype=bool))
+    open_ = Fit(np.zeros((1, 2)), np.zeros(1), hessian, np.zeros((1, 3)), np.ones(1, dtype=bool), np.zeros((1, 2, 3)))
     np.testing.assert_allclose(open_.covariance(), np.full((2, 2), 1.0 / 16.0), rtol=1e-9)
 
 
