@@ -51,7 +51,7 @@ def read_log_bytes(data: bytes, path: Path | None = None) -> Log:
         As ``read_log``.
     """
     data = _as_utf8(data)
-    if not data.strip():
+    if not data or data.isspace():
         raise UnreadableInput("the file is empty.", path)
     if path is not None and path.suffix == ".part":
         data = data[: max(data.rfind(b"\n"), data.rfind(b"\r")) + 1] or data

@@ -72,10 +72,10 @@ def find_jumps(trace: Trace, start_s: float, end_s: float) -> tuple[Jump, ...]:
     t, p = trace.t_s[inside], trace.p_pa[inside]
     if t.size < 10:
         return ()
-    d = np.diff(p)
-    dt = np.diff(t)
-    found = []
-    for i in np.flatnonzero(np.abs(d) > max(6.0 * noise_of(p), 2.5 * trace.resolution_pa, 150.0)):
+    d, found = np.diff(p), []
+    large = np.flatnonzero(np.abs(d) > max(6.0 * noise_of(p), 2.5 * trace.resolution_pa, 150.0))
+    dt = np.diff(t) if large.size else d
+    for i in large:
         near = np.r_[d[max(0, i - 6) : i] / dt[max(0, i - 6) : i], d[i + 1 : i + 7] / dt[i + 1 : i + 7]]
         if near.size < 4:
             continue
@@ -112,10 +112,10 @@ def is_unit_ratio(ratio: float) -> bool:
 
 def clock_jumps(trace: Trace) -> tuple[float, ...]:
     """Times (s) of the first reading kept after the clock ran backwards."""
+    if "clock-back" not in trace.flags:
+        return ()
     elapsed = trace.log.elapsed_s[np.isfinite(trace.log.reading) & np.isfinite(trace.log.elapsed_s)]
     back = np.flatnonzero(np.diff(elapsed) < 0.0)
-    if not back.size:
-        return ()
     ahead = np.maximum.accumulate(elapsed)
     out = []
     for i in back:

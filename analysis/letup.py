@@ -31,8 +31,12 @@ LET_UP_OF_BOX = 0.35
 
 
 def is_sparse(t_s: FloatArray) -> bool:
-    """Whether readings come so seldom that a pump-down or a let-up may show in a single one."""
-    return t_s.size < 2 or bool(np.mean(np.diff(t_s) > SPARSE_S) > 0.5)
+    """Whether readings come so seldom that a pump-down or a let-up may show in a single one; times are rising."""
+    if t_s.size < 2:
+        return True
+    # In so short a time not half of the gaps can be wide.
+    short = t_s[-1] - t_s[0] <= 0.5 * SPARSE_S * (t_s.size - 1)
+    return not short and bool(np.mean(np.diff(t_s) > SPARSE_S) > 0.5)
 
 
 @dataclass(frozen=True, eq=False)

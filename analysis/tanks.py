@@ -122,7 +122,7 @@ def _dumped(trace: Trace, seen: HoldSeen, unseen: int) -> bool:
     """Whether the pump-down took seconds only, so many intervals of the readings taken off; no short redraw tells."""
     if seen.drop_s is None or seen.bottom_s is None:
         return False
-    before = trace.t_s[trace.t_s <= seen.bottom_s]
+    before = trace.t_s[trace.within(-np.inf, seen.bottom_s)]
     interval = float(before[-1] - before[-2]) if before.size > 1 else 0.0
     top, bottom = np.maximum(np.interp([seen.drop_s, seen.bottom_s], trace.t_s, trace.p_pa), 100.0)
     folds = float(np.log(top / bottom))

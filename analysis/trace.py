@@ -69,29 +69,29 @@ def make_trace(log: Log, box: Box | None) -> Trace:
     """Turn a log into a trace; takes room pressure, temperature and volume from the best source there is."""
     header = log.header
     order, clock_back = _monotonic(log)
-    room_pa, u_room_pa, known, room_flags = _room_pressure(log, order)
-    resolution = header.resolution if header.resolution is not None else infer_resolution(log.reading[order])
+    reading = log.reading[order]
+    room_pa, u_room_pa, known, room_flags = _room_pressure(log, reading)
+    resolution = header.resolution if header.resolution is not None else infer_resolution(reading)
     resolution_pa = resolution * header.gauge.pa_per_unit
     accuracy_pa = (
         max(DEFAULT_ACCURACY_PA, 0.5 * resolution_pa)
         if header.accuracy is None
         else header.accuracy * header.gauge.pa_per_unit
     )
-    p_pa = np.asarray(to_absolute_pa(log.reading[order], header.gauge, room_pa))
+    p_pa = np.asarray(to_absolute_pa(reading, header.gauge, room_pa))
     zero, u_zero = _zero(p_pa, room_pa, u_room_pa, accuracy_pa, resolution_pa, header.gauge.needs_barometer)
     p_pa = p_pa - zero
     volume, volume_flags = _volume(log, box)
     wood = header.wood or (box.wood if box else None)
     flags = [*room_flags, *volume_flags, *(["clock-back"] if clock_back else []), *_place_flags(log)]
     room_c = header.room_C
-    note = tuple(log.note[i] for i in order) if log.note else ()
     return Trace(
         name=log.path.name if log.path else (header.box or "log"),
         log=log,
         box=box,
-        t_s=log.elapsed_s[order].astype(np.float64),
+        t_s=log.elapsed_s[order].astype(np.float64, copy=False),
         p_pa=p_pa,
-        note=note,
+        note=tuple(np.array(log.note, dtype=object)[order].tolist()) if log.note else (),
         unit=header.gauge,
         room_pa=room_pa,
         u_room_pa=u_room_pa,
@@ -150,27 +150,26 @@ def infer_resolution(reading: FloatArray) -> float:
     return step if fits > 0.9 else 0.0
 
 
-def _monotonic(log: Log) -> tuple[NDArray[np.intp], bool]:
-    """Rows with a reading, those where the clock ran backwards left out."""
-    usable = np.flatnonzero(np.isfinite(log.reading) & np.isfinite(log.elapsed_s))
+def _monotonic(log: Log) -> tuple[NDArray[np.intp] | slice, bool]:
+    """Rows with a reading, those where the clock ran backwards left out; a slice where that is all of them."""
+    finite = np.isfinite(log.reading) & np.isfinite(log.elapsed_s)
+    if finite.all() and np.all(log.elapsed_s[1:] > log.elapsed_s[:-1]):
+        return slice(None), False
+    usable = np.flatnonzero(finite)
     t = log.elapsed_s[usable]
-    if not t.size:
-        return usable, False
-    if np.all(t[1:] > t[:-1]):
-        return usable, False
     so_far = np.concatenate([[-np.inf], np.maximum.accumulate(t)[:-1]])
     ahead, back = t > so_far, t < so_far
     return usable[ahead], bool(back.any())
 
 
-def _room_pressure(log: Log, order: NDArray[np.intp]) -> tuple[float, float, bool, tuple[str, ...]]:
+def _room_pressure(log: Log, reading: FloatArray) -> tuple[float, float, bool, tuple[str, ...]]:
     """Room pressure in Pa, its standard uncertainty, whether it was measured, and flags."""
     header = log.header
-    if header.barometer_kPa is not None and not _contradicted(log, order, header.barometer_kPa.value * 1e3):
+    if header.barometer_kPa is not None and not _contradicted(log, reading, header.barometer_kPa.value * 1e3):
         stated = header.barometer_kPa
         return stated.value * 1e3, max(stated.u * 1e3, U_BAROMETER_PA if stated.u == 0 else 0.0), True, ()
     if header.gauge.reference == "absolute":
-        level = baseline_reading(log.reading[order])
+        level = baseline_reading(reading)
         pa = None if level is None else level * header.gauge.pa_per_unit
         if pa is not None and 60e3 < pa < 110e3:
             return pa, U_BASELINE_PA, True, () if header.barometer_kPa is None else ("barometer-guessed",)
@@ -179,11 +178,11 @@ def _room_pressure(log: Log, order: NDArray[np.intp]) -> tuple[float, float, boo
     return STANDARD_PRESSURE_PA, U_NO_ROOM_PA, False, ("barometer-guessed",)
 
 
-def _contradicted(log: Log, order: NDArray[np.intp], barometer_pa: float) -> bool:
+def _contradicted(log: Log, reading: FloatArray, barometer_pa: float) -> bool:
     """Whether an absolute gauge, open to the room, read a pressure far from the stated barometer's."""
     if log.header.gauge.reference != "absolute":
         return False
-    level = baseline_reading(log.reading[order])
+    level = baseline_reading(reading)
     pa = 0.0 if level is None else level * log.header.gauge.pa_per_unit
     accuracy = (log.header.accuracy or 0.0) * log.header.gauge.pa_per_unit
     return 60e3 < pa < 110e3 and abs(pa - barometer_pa) > max(8e3, 4.0 * accuracy)
