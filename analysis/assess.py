@@ -44,6 +44,8 @@ SHUT_NOT_SEEN = "shut-not-seen"
 NOT_SEEN_SHARE = 2.0
 """A level without a shut is read as held for its later half; the limit must stand if only the last quarter was."""
 
+_TWICE = "Hold twice then, with a redraw between and no air let in: a leak stays, stored air falls."
+
 
 def assess_logs(pairs: Sequence[tuple[Log, Box | None]]) -> list[Assessment]:
     """Assess logs in the order given.
@@ -220,13 +222,14 @@ def _advice(outcome: str, verdict: str, flags: tuple[str, ...], own: Seen) -> st
         return "Hold again and write shut in the note column where the valve is shut: this display does not show it."
     if verdict == "cannot-tell" or (outcome == "upper-limit" and verdict in ("no-limit", "cannot-tell")):
         return "Soak three minutes with the pump on, hold two, redraw without letting air in and hold again."
-    if "release" in flags and len(own.windows) < 2:
+    stored = "release" in flags and len(own.windows) < 2
+    if verdict in ("tight", "within"):
+        return f"{NOTHING_TO_MEND} {_TWICE}" if stored else NOTHING_TO_MEND
+    if stored:
         return "Redraw without letting air in and hold again: a leak stays, stored air falls."
     if verdict == "no-limit":
         return "Describe the pump in the box file to learn whether that is too much."
-    if verdict in ("over", "stalls"):
-        return "Find where it gets in: hold again with one place sealed, then rank the tests."
-    return NOTHING_TO_MEND
+    return "Find where it gets in: hold again with one place sealed, then rank the tests."
 
 
 def _stall(base: Assessment, own: Seen) -> Assessment:

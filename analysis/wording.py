@@ -46,7 +46,6 @@ from analysis.results import Assessment, Interval, Limit, VerdictKind
 __all__ = [
     "NBSP",
     "System",
-    "again_sentence",
     "amount",
     "answer_sentence",
     "area_number",
@@ -151,14 +150,6 @@ def answer_sentence(assessment: Assessment, system: System = "metric", has_tank:
 def plug_off(assessment: Assessment) -> Assessment:
     """The result without the known hole of its open check plug."""
     return replace(assessment, plug_area_m2=0.0, area_m2=assessment.own_area_m2)
-
-
-def again_sentence(assessment: Assessment, today: date | None) -> str:
-    """The advice of a result as it reads ``today``: a next test that was due before is overdue."""
-    if today is None or assessment.started is None or assessment.advice != NOTHING_TO_MEND:
-        return assessment.advice
-    due = assessment.started.date() + AGAIN
-    return assessment.advice if due >= today else f"Nothing to mend at that test; test again, {overdue_text(due)}."
 
 
 def overdue_text(due: date) -> str:

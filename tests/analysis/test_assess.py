@@ -300,6 +300,12 @@ def test_an_upper_limit_begins_at_nought_whatever_the_low_end(monkeypatch, low_m
     assert "redraw" in got.advice
 
 
+def test_stored_air_asks_a_good_box_for_a_redraw_next_time_only():
+    got = result("moist")
+    assert (got.verdict, "release" in got.flags, len(got.earlier_holds)) == ("tight", True, 0)
+    assert got.advice.startswith("Nothing to mend; test again in a month. Hold twice then, with a redraw between")
+
+
 def test_a_stall_is_an_area_from_the_pump():
     # 1.4e-3 m3/s (p - 8 kPa) at the level: 3 mm2, give or take a catalogue's 15 %.
     got = result("stall")
