@@ -12,9 +12,9 @@ from datetime import date, datetime
 
 from acquisition.records import Box, Event
 from analysis.names import list_text, path_name
-from analysis.ranking import is_drilled, waiting_sentence
+from analysis.ranking import waiting_sentence
 from analysis.ranking.choice import limit_m2, nothing_to_reseal, untried
-from analysis.repairs import by_the_clock
+from analysis.repairs import by_the_clock, is_drilled
 from analysis.results import Assessment
 from analysis.wording import AGAIN, NOTHING_TO_MEND, date_text, overdue_text
 

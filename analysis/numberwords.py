@@ -25,6 +25,7 @@ MM2_PER_M2 = 1e6
 MM_PER_INCH = 25.4
 MM2_PER_SQUARE_INCH = MM_PER_INCH**2
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 _ROOT_AT_MOST = 10.0
 _QUICK_LOSS_PA = 25_000.0
@@ -70,6 +71,11 @@ def seat_way(area: Interval) -> str:
         return "in"
     out = area.opposite()
     return "out" if out.low > 0.0 and not is_at_most(out) else ""
+
+
+def count_text(n: int) -> str:
+    """How many, in words up to nine."""
+    return _COUNTS[n] if n < len(_COUNTS) else str(n)
 
 
 def with_unit(text: str, unit: str) -> str:

@@ -56,9 +56,9 @@ class BoxRow:
 
 
 def main_line(known: Findings | None) -> HistoryLine | None:
-    """The history with most tests among those with nothing sealed."""
+    """The history with most tests among those with nothing sealed; that before the vents were drilled only alone."""
     lines = [h for h in known.histories if not h.sealed and h.setup != "line-only"] if known else []
-    return max(lines, key=lambda h: len(h.tests), default=None)
+    return max(lines, key=lambda h: (h.setup != "undrilled", len(h.tests)), default=None)
 
 
 def going_off(known: Findings | None) -> bool:

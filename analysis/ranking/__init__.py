@@ -21,10 +21,10 @@ from analysis.ranking.report import (
     path_results,
     unexplained,
 )
-from analysis.repairs import breaks_history, came_after, undated_reason
+from analysis.repairs import breaks_history, came_after, is_drilled, undated_reason
 from analysis.results import Assessment, Ranking, SheetComparison
 
-__all__ = ["is_drilled", "rank", "waiting_sentence"]
+__all__ = ["rank", "waiting_sentence"]
 
 LATEST = 4
 """So many tests of one setup and sealed list count; older ones tell of a box that has aged since."""
@@ -164,11 +164,3 @@ def waiting_sentence(assessments: Sequence[Assessment], box: Box | None, events:
     used, _ = _usable(assessments, events)
     waiting = confirming(_held(assessments), events, is_drilled(used, box))
     return waiting.sentence if waiting else ""
-
-
-def is_drilled(tests: Sequence[Assessment], box: Box | None) -> bool:
-    """Whether the vents are drilled: the latest test says so, else the box."""
-    setups = [t.setup for t in tests if t.setup != "line-only"]
-    if setups:
-        return setups[-1] != "undrilled" or (box is not None and box.vents.count > 0)
-    return box is None or box.vents.count > 0
