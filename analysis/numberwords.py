@@ -233,6 +233,11 @@ def clock_text(seconds: float) -> str:
     return f"{whole // 60}:{whole % 60:02d}"
 
 
+def seconds_text(seconds: float) -> str:
+    """A stretch of time in seconds, tenths where it is under one."""
+    return f"{seconds:.0f} s" if seconds >= 1.0 else f"{seconds:.1g} s"
+
+
 def duration_text(seconds: float) -> str:
     """A duration in a sentence: ``1.7 s``, ``16 s``, ``1 min 50 s``, ``2 h 5 min``."""
     if round(seconds, 1) < 9.95:
