@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from acquisition.records import Box, Log, Uncertain
 from acquisition.units import GaugeUnit, kelvin, to_absolute_pa
 from analysis.gas import STANDARD_PRESSURE_PA, standard_pressure_pa
+from analysis.marks import beside_readings
 from analysis.panels import geometric_volume_m3, inner_wood_area_m2
 
 FloatArray = NDArray[np.float64]
@@ -84,7 +85,7 @@ def make_trace(log: Log, box: Box | None) -> Trace:
     wood = header.wood or (box.wood if box else None)
     flags = [*room_flags, *volume_flags, *(["clock-back"] if clock_back else []), *_place_flags(log)]
     room_c = header.room_C
-    note = tuple(log.note[i] for i in order) if log.note else ()
+    note = beside_readings(log.note, order.tolist()) if log.note else ()
     return Trace(
         name=log.path.name if log.path else (header.box or "log"),
         log=log,

@@ -30,7 +30,8 @@ BEAT_S = 20.0
 BREATH_S, MOMENT_S = 1.0, 0.01
 HELP = """  20.5          a reading now: press Enter at the moment you look at the dial
   20.5 1:30     a reading at 1:30 of a stopwatch started at the last 'pump', 'shut' or other mark
-  pump, shut, redraw, end, let-up    what you have just done; 'end' is the end of the hold
+  pump, shut, redraw, end, let-up    what you have just done; 'end' is the end of the hold. It stands beside the
+                next reading you type: the one after 'shut' is the first of the hold
   note TEXT     a remark
   undo          take the last line back
   done          close the log (also Ctrl-D)"""
