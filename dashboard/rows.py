@@ -9,6 +9,7 @@ from math import log10
 
 from analysis import wording
 from analysis.history import is_going_off
+from analysis.limit import FALLS_SHORT
 from analysis.results import Assessment, HistoryLine, Interval
 from analysis.wording import System
 from dashboard import marks, svg
@@ -170,7 +171,8 @@ def what_next(row: BoxRow, today: date) -> tuple[str, str, str]:
             f"/tests/{row.known.last.key}" if row.known and row.known.last else "/tests",
         )
     if result.verdict == "no-limit":
-        return "Describe its pump", "Measurements", "/measurements"
+        do = "Correct" if FALLS_SHORT in result.flags else "Describe"
+        return f"{do} its pump", "Measurements", "/measurements"
     return _test_again(row, today), "Months", "/months"
 
 

@@ -108,7 +108,8 @@ def _notes(result: Assessment, system: System) -> list[Row]:
         rows.append(("release", _release(result)))
     if result.area_m2 is not None and result.setup != "line-only":
         limit = result.limit
-        told = "none known: describe the pump" if limit is None else _hole_of_limit(limit.area_m2, limit.source, system)
+        none = f"none known: {wording.no_limit_words(result)}"
+        told = none if limit is None else _hole_of_limit(limit.area_m2, limit.source, system)
         rows.append(("limit used", told))
     rows += [("earlier hold", _earlier(hold, system)) for hold in result.earlier_holds]
     said = noted(result)

@@ -232,6 +232,10 @@ def test_refusal_gives_reason_and_advice() -> None:
 def test_no_limit_asks_for_the_pump() -> None:
     unknown = assessed("B-02", mm2(0.190, 0.163, 0.219), verdict="no-limit", limit=None)
     assert plain(answer_sentence(unknown)).endswith("0.58. Describe the pump to learn whether that is too much.")
+    short = replace(unknown, flags=("pump-falls-short",))
+    assert "Describe" not in answer_sentence(short)
+    assert plain(answer_sentence(short)).endswith(
+        "0.58. The box file's pump does not get down to its working pressure, so it sets no limit; correct either.")
 
 
 def test_seal_let_go() -> None:

@@ -94,7 +94,10 @@ def test_a_refusal_tells_the_reason_first_and_what_to_do_and_no_figures():
 
 
 def test_without_a_limit_it_says_how_to_get_one():
-    assert "describe the pump" in row(assessment_text(replace(OVER, verdict="no-limit", limit=None)), "limit used")
+    none = replace(OVER, verdict="no-limit", limit=None)
+    assert "describe the pump" in row(assessment_text(none), "limit used")
+    short = row(assessment_text(replace(none, flags=("pump-falls-short",))), "limit used")
+    assert "pump does not get down to its working pressure" in short
 
 
 COMPARISON = SheetComparison(
