@@ -183,7 +183,9 @@ def _likeliest_first(paths: Sequence[PathResult]) -> list[PathResult]:
 
 
 def _path_lines(place: int, path: PathResult, system: System) -> list[str]:
-    if path.path == "valve-seat":
+    if path.untested:
+        parts = ["not tested since its repair"]
+    elif path.path == "valve-seat":
         parts = [_valve_seat(path.area_m2, system)]
     else:
         chance = wording.chance_text(path.probability_largest)
@@ -232,8 +234,9 @@ def _ranking_notes(result: Ranking, system: System) -> list[Row]:
 
 def _not_told_apart(result: Ranking, system: System) -> list[Row]:
     rows: list[Row] = []
+    guessed = {path.path for path in result.paths if path.untested}
     for group, total in zip_longest(result.not_told_apart, result.not_told_apart_m2[: len(result.not_told_apart)]):
-        together = "" if total is None else f": together {wording.area_text(total, system)}"
+        together = "" if total is None or guessed & set(group) else f": together {wording.area_text(total, system)}"
         rows.append(("not told apart", f"{_paths(group)}{together}"))
     return rows
 

@@ -140,6 +140,20 @@ def test_ranking_puts_the_likeliest_largest_first_with_its_evidence():
     assert lines[3].startswith("  2. port flange")
 
 
+def test_a_place_not_tested_since_its_repair_shows_no_figures_of_a_guess():
+    flange, sheet = RANKING.paths
+    told = ("Resealed; not tested since.",)
+    wild = replace(flange, area_m2=Interval(0.1e-6, 0.0, 1.3e-6), untested=True, evidence=told)
+    ranking = replace(
+        RANKING, paths=(wild, sheet), not_told_apart=(("port-flange", "line"),),
+        not_told_apart_m2=(Interval(0.4e-6, 0.3e-6, 2.5e-6),),
+    )  # fmt: skip
+    lines = plain(ranking_text(ranking)).splitlines()
+    assert lines[3] == "  2. port flange            not tested since its repair"
+    assert lines[4].strip() == told[0]
+    assert row(ranking_text(ranking), "not told apart").endswith("port flange and line")
+
+
 @pytest.mark.parametrize(
     ("label", "told"),
     [
