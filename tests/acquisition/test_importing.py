@@ -279,39 +279,6 @@ def test_an_absolute_pressure_below_zero_is_doubted() -> None:
     assert "below zero" in doubts("t_s,kPa abs\n" + rows(lambda i: f"{i / 2},{-80 + i}.5"))
 
 
-def falling(i: int) -> str:
-    """25.2, 25.1, ... with a decimal comma."""
-    return f"{25 - i // 10},{9 - i % 10}"
-
-
-@pytest.mark.parametrize("head", ["s,kPa\n", "s,kPa,room\n", "s,kPa,Remark\n", "Time (s),Pressure (kPa),\n"])
-def test_decimal_commas_between_commas_are_refused_and_never_cut_off(head: str) -> None:
-    room = "room" in head
-    text = head + rows(lambda i: f"{10 * i},{falling(i)}" + (",20" if room else ""))
-    with pytest.raises(UnreadableInput, match="line 2: '25,9' may be a number with a decimal comma; save the table"):
-        guess(text)
-
-
-@pytest.mark.parametrize("tail", ["", ","])
-def test_one_decimal_comma_between_commas_is_found(tail: str) -> None:
-    text = f"s,kPa{tail}\n" + rows(lambda i: "120,25,2" if i == 12 else f"{10 * i},{25.5 + i}{tail}")
-    with pytest.raises(UnreadableInput, match="line 14: '25,2' may be a number with a decimal comma"):
-        guess(text)
-
-
-def test_decimal_commas_without_names_above_are_doubted() -> None:
-    assert any("'25,9' may be a number" in doubt for doubt in guess(rows(lambda i: f"{10 * i},{falling(i)}")).doubts)
-
-
-@pytest.mark.parametrize("text", [
-    "s,mbar,C\n" + rows(lambda i: f"{10 * i},{900 - i},20"),
-    "s,kPa,remark\n" + rows(lambda i: f"{10 * i},{25 + i / 10:.1f},{i}"),
-    "s;kPa\n" + rows(lambda i: f"{10 * i};{falling(i)}"),
-])  # fmt: skip
-def test_whole_numbers_beside_a_pressure_are_no_decimals(text: str) -> None:
-    assert guess(text).doubts == ()
-
-
 def test_words_for_numbers_are_no_readings_and_are_kept() -> None:
     text = "t_s,kPa abs\n" + rows(lambda i: f"{i / 2},{'OL' if i == 5 else 20 + i / 10}")
     log = convert(text.encode(), replace(guess(text), confirmed=True))

@@ -80,27 +80,6 @@ def test_a_table_read_in_parts_is_the_table_read_whole(odd: list[str], place: in
             same(read_table(text.encode(), LAYOUT), whole)
 
 
-@pytest.mark.parametrize("rows", ["120,25,2\n", "120,25,2,\n", "0,101,3\n120,25,2\n", "120,5,25\n"])
-@pytest.mark.parametrize("names", [("elapsed_s", "reading", "note"), ("elapsed_s", "reading", "raw", "note")])
-@pytest.mark.parametrize("quick_from", [0, 256_000])
-def test_a_decimal_comma_between_commas_is_never_cut_off(
-    rows: str, names: tuple[str, ...], quick_from: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(logtable, "QUICK_FROM_BYTES", quick_from)
-    before = "".join(f"{t},{101.5},\n" for t in range(5))
-    with pytest.raises(UnreadableInput, match=r"line 6: '\d+,\d+' may be a number with a decimal comma; write decimal"):
-        read_table((before + rows).encode(), Layout(names, ",", 1, None))
-
-
-def test_what_cannot_be_a_cut_off_decimal_is_read() -> None:
-    rows = '0,25,"2"\n1,25,25\n2,25.0,2\n3,25,shut\n4,25,1000\n5,,2\n'
-    note = Layout(("elapsed_s", "reading", "note"), ",", 1, None)
-    assert read_table(rows.encode(), note).note == ("2", "25", "2", "shut", "1000", "2")
-    assert read_table(b"0;25;2\n", replace(note, separator=";")).note == ("2",)
-    temperature = replace(note, names=("elapsed_s", "reading", "room_C"))
-    assert read_table(b"0,25,2\n", temperature).reading.tolist() == [25.0]
-
-
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r", "\r\r\n", "\n\n"])
 def test_any_line_ends(end: str) -> None:
     lines = ["# boxhold log: 1", "# gauge: absolute kPa", "elapsed_s,reading,raw", '0,1,"a"', '1,2,"b"']
