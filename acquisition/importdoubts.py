@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 import numpy as np
 
+from acquisition.errors import UnreadableInput
+from acquisition.importsheet import Sheet, decimal_comma
 from acquisition.records import FloatArray
 from acquisition.units import PA_PER
 
@@ -16,6 +20,33 @@ _LEAST_RATIO = 1.25
 _RATIO_TOLERANCE = 0.02
 _QUIET = 0.2
 """Steps beside a jump must stay under this share of the jump (in logarithms) for it to be a jump."""
+
+_WHOLE, _DECIMALS = re.compile(r"[+-]?\d+"), re.compile(r"\d{1,3}")
+_NAMES_WORDS = re.compile("remark|note|comment|bemerk|text", re.IGNORECASE)
+
+
+def cut_decimals(sheet: Sheet, column: int, path: Path | None) -> str | None:
+    """A sentence where commas between the cells may be the decimal commas of a column of whole numbers; else None.
+
+    Raises
+    ------
+    UnreadableInput
+        They must be: the decimals stand where there should be words, next to nothing, or no column at all.
+    """
+    if sheet.separator != "," or column + 1 >= len(sheet.names):
+        return None
+    pairs = [row[column : column + 2] for row in sheet.rows]
+    found = [i for i, (a, b) in enumerate(pairs) if _WHOLE.fullmatch(a) and _DECIMALS.fullmatch(b)]
+    if not found:
+        return None
+    line, pair = sheet.lines[found[0]], ",".join(pairs[found[0]])
+    too_many = sheet.named and sheet.names[-1] == f"column {len(sheet.names)}" and any(row[-1] for row in sheet.rows)
+    sparse = 2 * sum(bool(b) for _, b in pairs) < len(pairs)
+    if too_many or sparse or (sheet.named and _NAMES_WORDS.search(sheet.names[column + 1])):
+        raise UnreadableInput(decimal_comma(pair), path, line)
+    if len(found) == len(pairs) and not sheet.named:
+        return f"In line {line} {decimal_comma(pair)}"
+    return None
 
 
 def unit_change(values: FloatArray) -> tuple[int, str] | None:

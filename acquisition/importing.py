@@ -32,7 +32,7 @@ from acquisition.importcolumns import (
     kind_of,
     time_column_of,
 )
-from acquisition.importdoubts import clock_doubts, clocks_disagree, unit_change
+from acquisition.importdoubts import clock_doubts, clocks_disagree, cut_decimals, unit_change
 from acquisition.importsheet import Sheet, cut, file_lines, guess_separator
 from acquisition.logfile import escape_raw
 from acquisition.logheader import KEYS, header_value
@@ -127,7 +127,8 @@ def guess_mapping(
         separator, decimal, sheet.lines[0], sheet.names, time_column, kind, best.column, best.unit, best.reference,
         date_column=date_column, day_first=day_first, pressures=pressures, reasons=reasons,
     )
-    return replace(mapping, doubts=tuple(_doubts(sheet, mapping)))
+    cut_off = cut_decimals(sheet, best.column, path)
+    return replace(mapping, doubts=(*((cut_off,) if cut_off else ()), *_doubts(sheet, mapping)))
 
 
 def _chosen(sheet: Sheet, column: int | None) -> tuple[int, str] | None:

@@ -19,6 +19,7 @@ SEPARATORS: dict[str, str] = {";": "semicolon", "\t": "tab", ",": "comma", "|": 
 MOST_IMPORT_BYTES = 200_000_000
 
 _LOOK_AT = 300
+_CUT = re.compile(r"[+-]?\d+,\d{1,3}")
 _BINARY = re.compile(r"[\x00-\x08\x0e-\x1f]")
 
 
@@ -163,10 +164,18 @@ def cut(lines: Sequence[str], separator: str, first_row: int | None = None, path
         names = names if len(names) == width else []
     width = max(width, len(names))
     kept = [(i + 1, row) for i, row in enumerate(cells) if i >= start and any(row)]
+    for number, row in kept if separator == "," else ():
+        if len(row) == width + 1 and _CUT.fullmatch(",".join(row[-2:])):
+            raise UnreadableInput(decimal_comma(",".join(row[-2:])), path, number)
     rows = tuple(tuple((row + [""] * width)[:width]) for _, row in kept)
     full = tuple(name or f"column {i}" for i, name in enumerate([*names, *[""] * (width - len(names))], start=1))
     preamble = tuple(line for line in lines[:above] if line.strip())
     return Sheet(separator, full, bool(names), rows, tuple(n for n, _ in kept), preamble)
+
+
+def decimal_comma(pair: str) -> str:
+    """What to do about cells that may be one number."""
+    return f"'{pair}' may be a number with a decimal comma; save the table with decimal points, or ; between the cells."
 
 
 def _names(above: Sequence[list[str]], width: int) -> tuple[list[str], int]:

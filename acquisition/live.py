@@ -22,7 +22,7 @@ from acquisition.errors import BoxholdError, OutsideWorldFailed, WrongUsage
 from acquisition.gaugefile import GaugeSpec
 from acquisition.listener import SETTLED_S, Heard, Listener
 from acquisition.partlog import PartLog, lock_log, part_path
-from acquisition.recorder import REMARK, Counts, Mark, Recording, Since
+from acquisition.recorder import PHASES, REMARK, Counts, Mark, Recording, Since
 from acquisition.records import Log, LogHeader
 from acquisition.serialport import REPLAY, SIMULATED, Opener, open_port
 
@@ -216,7 +216,7 @@ class LiveRecording:
         note = [""] * since.n
         for mark in self.recording.marks():
             at = int(np.searchsorted(since.t_s, mark.t_s))
-            if at < since.n and not note[at]:
+            if at < since.n and (not note[at] or mark.text in PHASES):
                 note[at] = mark.text
         path = self.recording.log.final
         return Log(self.header, np.array(since.t_s), np.array(since.reading), note=tuple(note), path=path)

@@ -10,6 +10,7 @@ import csv
 import io
 import itertools
 import math
+import re
 import warnings
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -29,6 +30,8 @@ BLOCK_BYTES = 1_000_000
 """Size of the parts that a table is read in when something in it is odd."""
 
 _REQUIRED = ("elapsed_s", "reading")
+_WHOLE = re.compile(r"\s*[+-]?\d+\s*")
+_DECIMALS = re.compile(r"\s*\d{1,3}\s*")
 
 
 @dataclass(frozen=True)
@@ -192,7 +195,40 @@ def read_quickly(data: bytes, layout: Layout, start: int = 0) -> Table | None:
     if any(np.any(np.abs(values) > LARGEST) for values in numbers.values()):
         return None
     texts = {name: tuple(frame[name].tolist()) for name in layout.names if name not in _REQUIRED}
+    if (beside := _beside_reading(layout)) and _may_be_decimals(numbers["reading"], texts[beside]):
+        return None
     return Table(numbers["elapsed_s"], numbers["reading"], texts)
+
+
+def _beside_reading(layout: Layout) -> str:
+    """The column of words that takes the decimals of a reading with a decimal comma; empty where there is none."""
+    after = layout.names.index("reading") + 1
+    name = layout.names[after] if after < len(layout.names) else ""
+    return name if layout.separator == "," and name in ("raw", "note") else ""
+
+
+def _may_be_decimals(reading: FloatArray, words: Sequence[str]) -> bool:
+    whole = np.flatnonzero(reading == np.round(reading)).tolist()
+    return any(_DECIMALS.fullmatch(words[i]) and float(words[i]) != reading[i] for i in whole)
+
+
+def _refuse_cut_decimals(line: str, cells: Sequence[str], layout: Layout, number: int) -> None:
+    """Refuse a row such as ``120,25,2``: the words beside a reading stand in quotes where they are but a number.
+
+    Raises
+    ------
+    UnreadableInput
+        It may be 25.2 as well as 25 and a remark.
+    """
+    at = layout.names.index("reading")
+    pair = cells[at : at + 2]
+    if len(pair) < 2 or not (_WHOLE.fullmatch(pair[0]) and _DECIMALS.fullmatch(pair[1])):
+        return
+    if float(pair[0]) != float(pair[1]) and f'"{pair[1]}"' not in line:
+        raise UnreadableInput(
+            f"'{shown(','.join(pair))}' may be a number with a decimal comma; write decimal points, or ; between the"
+            " cells, or a remark in quotes.", layout.path, number,
+        )  # fmt: skip
 
 
 def _count(data: bytes, letter: bytes, start: int) -> int:
@@ -259,6 +295,7 @@ def _fitted(cells: list[str], width: int) -> list[str]:
 def _records(text: str, layout: Layout) -> Iterator[tuple[int, list[str]]]:
     """Line number and cells of each row that says something."""
     lines = list(io.StringIO(text, newline=""))
+    beside = _beside_reading(layout)
     at = 0
     while at < len(lines):
         pieces = _quoted_together(lines, at)
@@ -266,6 +303,8 @@ def _records(text: str, layout: Layout) -> Iterator[tuple[int, list[str]]]:
         if len(pieces) > 1 and _broken_raw(cells, layout.names):
             pieces = pieces[:1]
             cells = _cells(pieces, layout.separator)
+        if beside:
+            _refuse_cut_decimals(pieces[0], cells, layout, layout.first_row_line + at)
         if any(cell.strip() for cell in cells):
             yield layout.first_row_line + at, cells
         at += len(pieces)

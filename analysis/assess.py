@@ -17,7 +17,7 @@ from analysis import reasons
 from analysis.estimate import HoldEstimate, estimate_alone, estimate_holds, hole_interval_m
 from analysis.gas import choked_throughput_pa_m3_s, drilled_area_m2
 from analysis.laws import LeakLaw
-from analysis.limit import limit_for, verdict_for
+from analysis.limit import FALLS_SHORT, limit_for, pump_falls_short, verdict_for
 from analysis.looking import Seen, look
 from analysis.pumpbound import is_too_large
 from analysis.pumpcurve import stall_area
@@ -43,6 +43,8 @@ SHUT_NOT_SEEN = "shut-not-seen"
 """Flag of a hold that a coarse display shows level: its limit is worth as much as the word that it was shut."""
 NOT_SEEN_SHARE = 2.0
 """A level without a shut is read as held for its later half; the limit must stand if only the last quarter was."""
+
+_TWICE = "Hold twice then, with a redraw between and no air let in: a leak stays, stored air falls."
 
 
 def assess_logs(pairs: Sequence[tuple[Log, Box | None]]) -> list[Assessment]:
@@ -171,7 +173,7 @@ def _finish(base: Assessment, own: Seen, result: HoldEstimate, earlier: tuple[Ea
         if let_go or not trace.room_known
         else result.law
     )
-    flags = _flags(own, result, law)
+    flags = (*_flags(own, result, law), *_why_no_limit(base, own))
     rate = choked_throughput_pa_m3_s(1.0, trace.room_pa, trace.room_k)
     verdict = verdict_for(area.less(base.plug_area_m2), outcome, base.limit, False, base.open_paths)
     if not window.seen.sure and verdict not in ("no-limit", "over"):
@@ -212,6 +214,11 @@ def _flags(own: Seen, result: HoldEstimate, law: LawVerdict) -> tuple[str, ...]:
     return tuple(dict.fromkeys(flags))
 
 
+def _why_no_limit(base: Assessment, own: Seen) -> tuple[str, ...]:
+    short = base.limit is None and base.setup != "line-only" and pump_falls_short(own.trace.box, own.trace.room_pa)
+    return (FALLS_SHORT,) if short else ()
+
+
 def _advice(outcome: str, verdict: str, flags: tuple[str, ...], own: Seen) -> str:
     """The most useful next thing, one sentence."""
     if "seal-let-go" in flags:
@@ -220,13 +227,15 @@ def _advice(outcome: str, verdict: str, flags: tuple[str, ...], own: Seen) -> st
         return "Hold again and write shut in the note column where the valve is shut: this display does not show it."
     if verdict == "cannot-tell" or (outcome == "upper-limit" and verdict in ("no-limit", "cannot-tell")):
         return "Soak three minutes with the pump on, hold two, redraw without letting air in and hold again."
-    if "release" in flags and len(own.windows) < 2:
+    stored = "release" in flags and len(own.windows) < 2
+    if verdict in ("tight", "within"):
+        return f"{NOTHING_TO_MEND} {_TWICE}" if stored else NOTHING_TO_MEND
+    if stored:
         return "Redraw without letting air in and hold again: a leak stays, stored air falls."
     if verdict == "no-limit":
-        return "Describe the pump in the box file to learn whether that is too much."
-    if verdict in ("over", "stalls"):
-        return "Find where it gets in: hold again with one place sealed, then rank the tests."
-    return NOTHING_TO_MEND
+        do = "Correct the pump or working_kPa" if FALLS_SHORT in flags else "Describe the pump"
+        return f"{do} in the box file to learn whether that is too much."
+    return "Find where it gets in: hold again with one place sealed, then rank the tests."
 
 
 def _stall(base: Assessment, own: Seen) -> Assessment:
@@ -261,7 +270,7 @@ def _stall(base: Assessment, own: Seen) -> Assessment:
         lost_5min_pa=lost,
         law=LawVerdict("undetermined", None, None, None, {"hole": third, "seep": third, "between": third}),
         release=Release(False, 0.0),
-        flags=tuple(dict.fromkeys([*own.flags, "big-leak", "law-spread"])),
+        flags=tuple(dict.fromkeys([*own.flags, "big-leak", "law-spread", *_why_no_limit(base, own)])),
     )
 
 

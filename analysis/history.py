@@ -19,8 +19,16 @@ from acquisition.records import Box, Event
 from acquisition.setups import SETUPS, open_paths
 from analysis.limit import limit_for
 from analysis.names import path_name
-from analysis.numberwords import MONTHS, System, amount, date_text, hole_number, two_figures
-from analysis.repairs import breaks_history, by_the_clock, moment_of, touches, undated_reason, untested_repairs
+from analysis.numberwords import MONTHS, System, amount, count_text, date_text, hole_number, two_figures
+from analysis.repairs import (
+    breaks_history,
+    by_the_clock,
+    is_drilled,
+    moment_of,
+    touches,
+    undated_text,
+    untested_repairs,
+)
 from analysis.results import Assessment, HistoryLine, Interval, Repair, TestPoint, Trend
 from analysis.trendfit import (
     SCATTER,
@@ -48,7 +56,7 @@ _SET_ASIDE_FLAGS = {
     "warm-sheet": "the sheet was still warm",
     "weeping-valve": "the valve seat took air out",
 }
-_COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+DRILLED = "No trend: the vents are drilled, so this test cannot be made again; go on with the vents taped."
 
 
 def history(assessments: Iterable[Assessment], events: Iterable[Event], box: Box | None) -> tuple[HistoryLine, ...]:
@@ -71,12 +79,13 @@ def history(assessments: Iterable[Assessment], events: Iterable[Event], box: Box
     order = {name: i for i, name in enumerate(SETUPS)}
     keys = sorted(groups, key=lambda k: (k[0], order.get(k[1], len(order)), k[1], k[2]))
     waiting = untested_repairs(every, kept)
-    return tuple(_line(key, groups[key], kept, waiting, box) for key in keys)
+    drilled = is_drilled(sorted((a for a in every if a.started is not None), key=_start), box)
+    return tuple(_line(key, groups[key], kept, waiting, box, drilled) for key in keys)
 
 
 def _line(
     key: tuple[str, str, tuple[str, ...]], tests: Sequence[Assessment], events: Sequence[Event],
-    waiting: Sequence[Event], box: Box | None,
+    waiting: Sequence[Event], box: Box | None, drilled: bool,
 ) -> HistoryLine:
     name, setup, sealed = key
     dated = sorted((a for a in tests if a.started is not None), key=_start)
@@ -93,17 +102,9 @@ def _line(
         waiting=tuple(e for e in waiting if e in touching),
     )
     trend, reason = _trend(line, _since(touching))
-    return replace(line, trend=trend, trend_reason=reason + _undated(tests, events))
-
-
-def _undated(tests: Sequence[Assessment], events: Sequence[Event]) -> str:
-    """What is said of tests that do not tell their day."""
-    undated = [a for a in tests if a.started is None]
-    if not undated:
-        return ""
-    told = f" Left out for want of a start date: {_count(len(undated))}."
-    why = next((reason for a in undated if (reason := undated_reason(a, events))), "")
-    return f"{told} {why}" if why else told
+    if trend is None and setup == "undrilled" and drilled:
+        reason = DRILLED
+    return replace(line, trend=trend, trend_reason=reason + undated_text(tests, events))
 
 
 def _start(assessment: Assessment) -> datetime:
@@ -179,7 +180,8 @@ def _trend(line: HistoryLine, since: str) -> tuple[Trend | None, str]:
         words = f"It stepped {'up' if step.factor > 1.0 else 'down'} {_times(step.factor)} before {_day(step.found_by)}"
         if later is None:
             return None, f"{words}; too few tests since for a trend."
-        return Trend(later.percent_per_month()), f"{words}; the trend is that of the {_count(later.count)} tests since."
+        told = f"{words}; the trend is that of the {count_text(later.count)} tests since."
+        return Trend(later.percent_per_month()), told
     return Trend(stretch.fit.percent_per_month()), _rests_on(stretch, since)
 
 
@@ -200,10 +202,6 @@ def _times(factor: float) -> str:
     return f"{two_figures(factor if factor > 1.0 else 1.0 / factor)} times"
 
 
-def _count(n: int) -> str:
-    return _COUNTS[n] if n < len(_COUNTS) else str(n)
-
-
 def _usable(tests: Sequence[TestPoint]) -> list[TestPoint]:
     return [t for t in tests if t.set_aside is None and t.area_m2 is not None and t.area_m2.high > 0.0]
 
@@ -212,22 +210,23 @@ def _too_few(tests: Sequence[TestPoint], since: str) -> str:
     usable = _usable(tests)
     n = len({t.started.date() for t in usable})
     if n == 0:
-        return f"No trend: no test{since or ' yet'}; {_count(MIN_TESTS)} are needed, two weeks apart."
+        return f"No trend: no test{since or ' yet'}; {count_text(MIN_TESTS)} are needed, two weeks apart."
     if n < MIN_TESTS:
         one, more = ("test", "tests") if n == len(usable) else ("day with tests", "days with tests")
         many = one if n == 1 else more
-        return f"No trend can be drawn from {_count(n)} {many}{since}; {_count(MIN_TESTS - n)} more, two weeks apart."
+        lack = f"{count_text(MIN_TESTS - n)} more, two weeks apart"
+        return f"No trend can be drawn from {count_text(n)} {many}{since}; {lack}."
     if not any(counts(t) for t in usable):
         return f"No trend: every test{since} shows only that no larger leak is there."
     if sum(counts(t) for t in usable) < 3:
-        return f"No trend: all but {_count(sum(counts(t) for t in usable))} of the tests{since} are upper limits."
+        return f"No trend: all but {count_text(sum(counts(t) for t in usable))} of the tests{since} are upper limits."
     days_apart = (usable[-1].started - usable[0].started).days
     return f"No trend can be drawn from {days_apart} days; test again in two weeks."
 
 
 def _rests_on(stretch: Stretch, since: str) -> str:
     usable = _usable(stretch.tests)
-    from_tests = f"From {_count(len(usable))} tests{since or ' since ' + _day(usable[0].started)}."
+    from_tests = f"From {count_text(len(usable))} tests{since or ' since ' + _day(usable[0].started)}."
     if (usable[-1].started - usable[0].started).days >= _YEAR_DAYS:
         return from_tests
     return f"{from_tests} Under twelve months of tests season and trend cannot be told apart, so the window is wide."

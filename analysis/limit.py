@@ -29,6 +29,8 @@ WORKING_SHARE = 0.2
 PART_COST_PA = 3000.0
 """Pressure a leak at its parts' limit costs under the sheet, Pa."""
 TIGHT_SHARE = 0.25
+FALLS_SHORT = "pump-falls-short"
+"""Flag of a result that has no limit because the stated pump does not get down to the working vacuum."""
 NOT_IN_FORMING_M2 = {"top-panel": 0.02e-6, "closure": 0.005e-6}
 """Likely area of paths that stand between box and space, which forming does not feel, m2."""
 _ROOM_K = 293.15
@@ -82,6 +84,13 @@ def pump_limit(box: Box, room_pa: float = STANDARD_PRESSURE_PA, room_k: float = 
     if not throughput:
         return None
     return Limit(area_of_throughput_m2(PUMP_SHARE_OF_LIMIT * throughput, room_pa, room_k), "pump")
+
+
+def pump_falls_short(box: Box | None, room_pa: float = STANDARD_PRESSURE_PA) -> bool:
+    """Whether the pump by its own figures does not get down to the working vacuum, so that it can set no limit."""
+    return box is not None and box.pump is not None and (
+        pump_throughput_pa_m3_s(box.pump, working_pressure_pa(box, room_pa)) == 0.0
+    )  # fmt: skip
 
 
 def parts_limit(box: Box, room_pa: float = STANDARD_PRESSURE_PA) -> Limit | None:

@@ -189,7 +189,8 @@ def _too_short(trace: Trace, start_s: float, end_s: float, hold_end_s: float) ->
     if full.size:
         end_s = float(trace.t_s[full[0]])
         return reasons.filled_too_fast(end_s - start_s, int(np.count_nonzero(trace.t_s[: full[0]] >= start_s)))
-    return reasons.too_short(end_s - start_s, trace.t_s[trace.within(start_s, end_s)].size)
+    readings = trace.t_s[trace.within(start_s, end_s)].size
+    return reasons.nothing_held(start_s) if readings < 2 else reasons.too_short(end_s - start_s, readings)
 
 
 def _held_too_short(trace: Trace, hold: HoldSeen) -> Refusal:

@@ -25,6 +25,7 @@ MM2_PER_M2 = 1e6
 MM_PER_INCH = 25.4
 MM2_PER_SQUARE_INCH = MM_PER_INCH**2
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 _ROOT_AT_MOST = 10.0
 _QUICK_LOSS_PA = 25_000.0
@@ -70,6 +71,11 @@ def seat_way(area: Interval) -> str:
         return "in"
     out = area.opposite()
     return "out" if out.low > 0.0 and not is_at_most(out) else ""
+
+
+def count_text(n: int) -> str:
+    """How many, in words up to nine."""
+    return _COUNTS[n] if n < len(_COUNTS) else str(n)
 
 
 def with_unit(text: str, unit: str) -> str:
@@ -225,6 +231,11 @@ def clock_text(seconds: float) -> str:
     """A time on a clock: ``1:40``."""
     whole = round(max(seconds, 0.0))
     return f"{whole // 60}:{whole % 60:02d}"
+
+
+def seconds_text(seconds: float) -> str:
+    """A stretch of time in seconds, tenths where it is under one."""
+    return f"{seconds:.0f} s" if seconds >= 1.0 else f"{seconds:.1g} s"
 
 
 def duration_text(seconds: float) -> str:

@@ -39,6 +39,10 @@ WEAK_SHARE = 0.6
 NAMES_AT = 280.0
 """Twice the log likelihood ratio of hole and seep from which a law will likely be named at 95 %: the share of hole
 in a mix is then known to 0.06, and a law carries its name up to a tenth of the other."""
+MOST_STEP_SHARE = 0.2
+"""A display with larger steps, over room pressure, has not five of them between an empty box and the room."""
+LEAST_SHOWN = 0.5
+"""A leak under this share of the smallest that the longest hold can show is not told from none."""
 WORTH_IT = 1.05
 """Without a target, the shortest test within this factor of the narrowest interval."""
 _DEFAULT_LEAK_M2 = 0.1e-6
@@ -115,6 +119,8 @@ def plan_hold(
     -------
     The shortest test, pump-downs included, that meets the target, or the best there is.
     """
+    if resolution * unit.pa_per_unit > MOST_STEP_SHARE * room_pa:
+        return _refused(_too_coarse(unit, resolution, room_pa))
     trace = planned_trace(box, unit, resolution, room_pa)
     if trace.volume_m3 is None:
         refusal = reasons.no_volume()
@@ -135,6 +141,14 @@ def _refused(reason: str) -> HoldPlan:
     return HoldPlan("refused", reason, None, None, None, None, None, reason)
 
 
+def _too_coarse(unit: GaugeUnit, resolution: float, room_pa: float) -> str:
+    whole = room_pa / unit.pa_per_unit
+    return (
+        f"A display with steps of {resolution:g} {unit.unit} shows no hold: from an empty box to the room it is"
+        f" {whole:.3g} {unit.unit} in all; the step must be {MOST_STEP_SHARE * whole:.2g} {unit.unit} or less."
+    )
+
+
 class _Planner:
     """Tries schedules for one box, gauge and leak."""
 
@@ -147,6 +161,13 @@ class _Planner:
 
     def narrow(self, want_percent: float | None) -> HoldPlan:
         """The shortest test whose interval is as narrow as wanted, else as narrow as it can be."""
+        smallest = smallest_leak_m2(self.trace, Schedule(SOAKS_S[-1], HOLDS_S[-1], (self.floor_pa,) * 2))
+        if self.leak_m2 < LEAST_SHOWN * smallest:
+            leak = f"{self.leak_m2 * 1e6:.2g} mm²"
+            return _refused(
+                f"A leak of {leak} is not told from none: with this box and gauge the longest hold shows one of"
+                f" {area_number(smallest)} mm²; ask for that or a larger one."
+            )
         choices = sorted(self._choices(), key=lambda choice: choice.seconds)
         least = min(choice.percent for choice in choices)
         target = WORTH_IT * least if want_percent is None or want_percent < least else want_percent
@@ -246,14 +267,24 @@ class _Planner:
 
     def _how(self, schedule: Schedule) -> str:
         hold = duration_text(schedule.hold_s)
-        if len(schedule.starts_pa) == 1:
-            return f"Hold {hold}{_soaked(schedule)}."
         deep = schedule.starts_pa[-1]
         if schedule.starts_pa[0] > deep:
             down = f"pump down to {deep / 1000.0:.0f} kPa absolute"
-            return f"Hold {hold} at the weak vacuum, then {down} and hold {hold} again."
-        return f"Hold {hold}{_soaked(schedule)}, redraw without letting air in and hold {hold} again: stored air falls."
+            why = "after a deep hold the wood takes air back, so the weak one comes first"
+            return f"Hold {hold} at the weak vacuum, then {down} and hold {hold} again: {why}."
+        again = ""
+        if len(schedule.starts_pa) > 1:
+            again = f", redraw without letting air in and hold {hold} again: stored air falls"
+        return f"Hold {hold}{_soaked(schedule)}{again}. {self._where(schedule)}"
 
+    def _where(self, schedule: Schedule) -> str:
+        """Where the valve is shut, and why there."""
+        if not schedule.soak_s and self.shallow_pa > self.floor_pa:
+            return "Shut the valve at the working vacuum: there the leak counts, and deeper needs a soak."
+        assert self.trace.box is not None
+        pump = "the pump" if self.trace.box.pump is not None else "a usual pump"
+        why = "where the soak ends" if schedule.soak_s else "which is above the working vacuum"
+        return f"Shut the valve as low as {pump} gets against that leak, {why}."
 
 def _soaked(schedule: Schedule) -> str:
     return f" after a soak of {duration_text(schedule.soak_s)}" if schedule.soak_s else ""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.numberwords import seconds_text
+
 
 @dataclass(frozen=True)
 class Refusal:
@@ -13,10 +15,19 @@ class Refusal:
     advice: str
 
 
+def nothing_held(seconds: float) -> Refusal:
+    """A shut after which there is nothing: the last reading of a log, or the one at which the air came in."""
+    return Refusal(
+        f"No hold follows the shut at {seconds:.0f} s: the log ends there, or the air was let in at once.",
+        "Shut the valve, then read for two minutes at least, ten times or more, and only then let air in; if you did,"
+        " look where shut is marked.",
+    )
+
+
 def too_short(seconds: float, readings: int) -> Refusal:
     """A hold without enough readings or time."""
     return Refusal(
-        f"The hold is too short: {seconds:.0f} s with {readings} readings.",
+        f"The hold is too short: {seconds_text(seconds)} with {readings} readings.",
         "Shut the valve and hold for two minutes at least, ten readings or more.",
     )
 
@@ -24,7 +35,7 @@ def too_short(seconds: float, readings: int) -> Refusal:
 def filled_too_fast(seconds: float, readings: int) -> Refusal:
     """A box that was full again before there were readings enough."""
     return Refusal(
-        f"The box filled within {seconds:.0f} s, with {readings} readings on the way: too few for its leak.",
+        f"The box filled within {seconds_text(seconds)}, with {readings} readings on the way: too few for its leak.",
         "Read faster: a gauge on a line, or the time between two marks of the dial; or let the pump run and note where"
         " the pressure stands.",
     )

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, datetime, time
 
-from acquisition.records import Event
+from acquisition.records import Box, Event
 from acquisition.setups import is_open, same_place
 from analysis.names import list_text, path_name, setup_name
-from analysis.numberwords import date_text
+from analysis.numberwords import count_text, date_text
 from analysis.results import Assessment, Repair
 
 
@@ -75,6 +75,14 @@ def _tests(test: Assessment, event: Event) -> bool:
     return came_after(test.started, event.date) and touches(event, test.open_paths, test.sealed)
 
 
+def is_drilled(tests: Sequence[Assessment], box: Box | None) -> bool:
+    """Whether the vents are drilled: the latest of the tests, oldest first, says so, else the box."""
+    setups = [t.setup for t in tests if t.setup != "line-only"]
+    if setups:
+        return setups[-1] != "undrilled" or (box is not None and box.vents.count > 0)
+    return box is None or box.vents.count > 0
+
+
 def undated_reason(test: Assessment, events: Sequence[Event]) -> str:
     """Why a test without a date tells nothing where a place it had open was mended; empty where none was."""
     if test.started is not None:
@@ -84,6 +92,16 @@ def undated_reason(test: Assessment, events: Sequence[Event]) -> str:
         return ""
     return (f"A test without a date is neither before nor after the {event.kind} of {day_text(event.date)}"
             f"{_place(event.path)}; write a line such as '# started: 2026-05-03T14:02' into its log.")
+
+
+def undated_text(tests: Sequence[Assessment], events: Sequence[Event]) -> str:
+    """What is said of tests that do not tell their day."""
+    undated = [a for a in tests if a.started is None]
+    if not undated:
+        return ""
+    told = f" Left out for want of a start date: {count_text(len(undated))}."
+    why = next((reason for a in undated if (reason := undated_reason(a, events))), "")
+    return f"{told} {why}" if why else told
 
 
 def day_text(day: str) -> str:

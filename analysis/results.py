@@ -192,7 +192,10 @@ class SheetComparison:
 
 @dataclass(frozen=True)
 class PathResult:
-    """One leak path's part in a ranking."""
+    """One leak path's part in a ranking.
+
+    ``untested`` where it was repaired and no test came after: its figures are then but a careful guess of a repair.
+    """
 
     path: str
     area_m2: Interval
@@ -200,6 +203,7 @@ class PathResult:
     probability_largest: float
     probability_over_limit: float | None
     evidence: tuple[str, ...]
+    untested: bool = False
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from acquisition.records import Box, Log, Uncertain
 from acquisition.units import GaugeUnit, kelvin, to_absolute_pa
 from analysis.gas import STANDARD_PRESSURE_PA, standard_pressure_pa
+from analysis.marks import beside_readings
 from analysis.panels import geometric_volume_m3, inner_wood_area_m2
 
 FloatArray = NDArray[np.float64]
@@ -91,7 +92,7 @@ def make_trace(log: Log, box: Box | None) -> Trace:
         box=box,
         t_s=log.elapsed_s[order].astype(np.float64, copy=False),
         p_pa=p_pa,
-        note=tuple(np.array(log.note, dtype=object)[order].tolist()) if log.note else (),
+        note=beside_readings(log.note, np.arange(log.reading.size)[order].tolist()) if log.note else (),
         unit=header.gauge,
         room_pa=room_pa,
         u_room_pa=u_room_pa,

@@ -13,6 +13,8 @@ U_READING_PA = 100.0
 """Standard uncertainty of one pressure reading when none is given, Pa: a step of a 0.1 kPa gauge and its drift."""
 U_LOG_HOLE = 0.03
 """Standard uncertainty of the log of a drilled hole's effective area: drill and edge; common practice, no source."""
+LEAST_M3, MOST_M3 = 1e-5, 27.0
+"""A hose holds more than the one; a cube of three metres, longer than any forming box, holds the other."""
 _LARGEST_U = 0.25
 _Z95 = 1.96
 
@@ -31,6 +33,11 @@ def _refused(reason: str) -> VolumeResult:
 
 
 def _estimate(value_m3: float, u_log: float) -> VolumeResult:
+    if not LEAST_M3 <= value_m3 <= MOST_M3:
+        return _refused(
+            f"That would be an inside of {1000.0 * value_m3:.2g} L, and boxes hold {1000.0 * LEAST_M3:g} to"
+            f" {1000.0 * MOST_M3:g} L; look at the tank's volume or the hole, and their units."
+        )
     reach = exp(_Z95 * u_log)
     return VolumeResult("estimate", Interval(value_m3, value_m3 / reach, value_m3 * reach), None)
 

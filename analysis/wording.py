@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from acquisition.setups import ALWAYS_OPEN, parent
-from analysis.limit import PUMP_SHARE_OF_LIMIT, lean
+from analysis.limit import FALLS_SHORT, PUMP_SHARE_OF_LIMIT, lean
 from analysis.names import list_text, path_name, setup_name
 from analysis.numberwords import (
     MM2_PER_M2,
@@ -46,7 +46,6 @@ from analysis.results import Assessment, Interval, Limit, VerdictKind
 __all__ = [
     "NBSP",
     "System",
-    "again_sentence",
     "amount",
     "answer_sentence",
     "area_number",
@@ -153,14 +152,6 @@ def plug_off(assessment: Assessment) -> Assessment:
     return replace(assessment, plug_area_m2=0.0, area_m2=assessment.own_area_m2)
 
 
-def again_sentence(assessment: Assessment, today: date | None) -> str:
-    """The advice of a result as it reads ``today``: a next test that was due before is overdue."""
-    if today is None or assessment.started is None or assessment.advice != NOTHING_TO_MEND:
-        return assessment.advice
-    due = assessment.started.date() + AGAIN
-    return assessment.advice if due >= today else f"Nothing to mend at that test; test again, {overdue_text(due)}."
-
-
 def overdue_text(due: date) -> str:
     """Since when a test is overdue."""
     return f"overdue since {date_text(due)}"
@@ -196,7 +187,7 @@ def _upper_limit(assessment: Assessment, area: Interval, system: System) -> str:
     if system == "metric":
         shown += f" ({with_unit(area_number(area.high), 'mm²')})"
     if assessment.limit is None:
-        return f"{shown}. Describe the pump to learn whether that is too much."
+        return f"{shown}. {_sentence(no_limit_words(assessment))}"
     bound = f"the limit is a hole of {hole_text(assessment.limit.area_m2, system)}"
     if assessment.verdict == "tight":
         return f"Tight. {shown}; {bound}."
@@ -221,7 +212,14 @@ def _takes_in(assessment: Assessment, area: Interval, system: System) -> str:
 
 
 def _no_limit(assessment: Assessment, area: Interval, system: System) -> str:
-    return f"{_takes_in(assessment, area, system)}. Describe the pump to learn whether that is too much."
+    return f"{_takes_in(assessment, area, system)}. {_sentence(no_limit_words(assessment))}"
+
+
+def no_limit_words(assessment: Assessment) -> str:
+    """What to do about a limit that is not known."""
+    if FALLS_SHORT in assessment.flags:
+        return "the box file's pump does not get down to its working pressure, so it sets no limit; correct either"
+    return "describe the pump to learn whether that is too much"
 
 
 def limit_text(limit: Limit, system: System = "metric") -> str:

@@ -30,17 +30,14 @@ def comparison_of(results: Sequence[Assessment], events: Sequence[Event]) -> She
 
 
 def advised(told: Sequence[tuple[Assessment, Box | None, Sequence[Event]]], today: date | None) -> list[Assessment]:
-    """Results of several logs, each with its box and the box's events, with the advice that those ask for.
+    """Results of several logs, each with its box and the box's events, with the advice that all of them ask for.
 
-    A repair that none of these tests came after is to be held first. Where ``today`` is given, a next test that was
-    due before is said to be.
+    Where ``today`` is given, a next test that was due before is said to be.
     """
-    from analysis.ranking import waiting_sentence
-    from analysis.wording import again_sentence
+    from analysis.nextstep import next_step
 
-    out = []
-    for result, box, events in told:
-        tests = [other for other, _, _ in told if other.box == result.box]
-        waiting = waiting_sentence(tests, box, events) if result.outcome != "refused" and events else ""
-        out.append(replace(result, advice=waiting or again_sentence(result, today)))
-    return out
+    tests: dict[str | None, list[Assessment]] = {}
+    for result, _, _ in told:
+        tests.setdefault(result.box, []).append(result)
+    return [replace(result, advice=next_step(result, tests[result.box], box, events, today))
+            for result, box, events in told]  # fmt: skip

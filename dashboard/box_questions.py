@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -14,6 +13,11 @@ from acquisition.records import Baffles, Box, Pump, Rim, Tank, Uncertain, Vents,
 
 SHORTEST_MM, LONGEST_MM = 100.0, 3000.0
 """Nobody forms in a box shorter than the one; sizes below it were meant in another unit."""
+SMALLEST_SIDE, LARGEST_SIDE = 0.01, 10_000.0
+"""What a side can be in any unit, and in mm."""
+MOST_LITRES = 27_000.0
+MOST_KPA = 100.0
+"""A pump, or forming, at the room's own pressure draws nothing."""
 
 
 @dataclass(frozen=True)
@@ -31,33 +35,29 @@ class Question:
         return f"--{self.name.replace('_', '-')}"
 
 
-def _positive(text: str) -> float:
-    value = to_number(text)
-    if math.isnan(value) or value <= 0:
-        raise ValueError("a number above nought")
-    return value
+def _between(low: float, high: float) -> Callable[[str], float]:
+    def read(text: str) -> float:
+        value = to_number(text)
+        if not low <= value <= high:
+            raise ValueError(f"a number from {low:g} to {high:g}")
+        return value
+
+    return read
 
 
-def _not_negative(text: str) -> float:
-    value = to_number(text)
-    if math.isnan(value) or value < 0:
-        raise ValueError("a number, nought or above")
-    return value
-
-
-def _sizes(count: int) -> Callable[[str], tuple[float, ...]]:
+def _sizes(*ranges: tuple[float, float]) -> Callable[[str], tuple[float, ...]]:
     def read(text: str) -> tuple[float, ...]:
-        values = tuple(_positive(part) for part in re.split(r"\s*[x×X*]\s*|\s+", text.strip()))
-        if len(values) != count:
-            raise ValueError(f"{count} numbers with x between them")
-        return values
+        parts = re.split(r"\s*[x×X*]\s*|\s+", text.strip())
+        if len(parts) != len(ranges):
+            raise ValueError(f"{len(ranges)} numbers with x between them")
+        return tuple(_between(*ends)(part) for ends, part in zip(ranges, parts, strict=True))
 
     return read
 
 
 def _inside(text: str) -> tuple[float, ...]:
     """Length, width and height in mm; other units are told by a box no longer than a hand."""
-    sides = _sizes(3)(text)
+    sides = _sizes(*[(SMALLEST_SIDE, LARGEST_SIDE)] * 3)(text)
     if max(sides) >= SHORTEST_MM:
         return sides
     meant = (
@@ -77,7 +77,9 @@ def _counts(text: str) -> tuple[int, int]:
 
 
 def _litres(text: str) -> Uncertain:
-    return to_litres(text, share=0.05)
+    volume = to_litres(text, share=0.05)
+    _between(0.001, MOST_LITRES)(str(volume.value))
+    return volume
 
 
 def _one_of(*words: str) -> Callable[[str], str]:
@@ -93,16 +95,16 @@ QUESTIONS: tuple[Question, ...] = (
     Question("inside_mm", "inside length x width x height, mm", "600x600x90", _inside),
     Question("wood", "inside of the box: bare, coated, or none where there is no wood", "bare",
              _one_of("bare", "coated", "none")),
-    Question("board_mm", "thickness of the board, mm", "18", _positive),
+    Question("board_mm", "thickness of the board, mm", "18", _between(1.0, 100.0)),
     Question("baffles", "baffles along the length x along the width", "2x2", _counts),
-    Question("lip_mm", "how far a steel lip stands above the top, mm; 0 for no lip", "4", _not_negative),
-    Question("vents", "vent holes: how many x drill in mm", "50x1.0", _sizes(2)),
+    Question("lip_mm", "how far a steel lip stands above the top, mm; 0 for no lip", "4", _between(0.0, 200.0)),
+    Question("vents", "vent holes: how many x drill in mm", "50x1.0", _sizes((1.0, 100_000.0), (0.1, 50.0))),
     Question("volume_l", "inside volume if measured, L, and its standard uncertainty", "31.4 +- 0.9", _litres),
     Question("line_volume_l", "volume of hose and fittings up to the valve, L", "0.4", _litres),
-    Question("pump_l_s", "free speed of the pump, L/s", "1.4", _positive),
-    Question("pump_ultimate_kpa", "lowest pressure the pump reaches, kPa absolute", "8", _not_negative),
-    Question("tank_l", "volume of the reserve tank, L; leave out when there is none", "100", _positive),
-    Question("working_kpa", "pressure in the box while forming, kPa absolute", "20", _positive),
+    Question("pump_l_s", "free speed of the pump, L/s", "1.4", _between(0.001, 1000.0)),
+    Question("pump_ultimate_kpa", "lowest pressure the pump reaches, kPa absolute", "8", _between(0.0, MOST_KPA)),
+    Question("tank_l", "volume of the reserve tank, L; leave out when there is none", "100", _between(0.1, 1e5)),
+    Question("working_kpa", "pressure in the box while forming, kPa absolute", "20", _between(0.1, MOST_KPA)),
 )  # fmt: skip
 
 

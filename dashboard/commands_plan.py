@@ -24,7 +24,10 @@ if TYPE_CHECKING:
 
 SHARP_EDGE = 0.83
 MOST_BOX_KPA = 130.0
-"""No box has more: the highest air pressure on record is under 110 kPa, and nobody blows up a box."""
+"""No box has more: the highest air pressure on record is under 110 kPa, and nobody blows up a box, nor opens it to a
+tank of compressed air."""
+MOST_WANTED = 100.0
+"""Half a 95 % interval over the area, percent, above which an answer tells nothing."""
 NOMINAL_VOLUME = Uncertain(30.0, 1.5)
 """L; assumed where a box has none, so that its slopes can be compared. It drops out of the answer."""
 
@@ -47,6 +50,8 @@ def plan(
     """How long to soak and hold, from which pressure, and what that can show with this box and this gauge."""
     if want_percent is not None and tell_law:
         raise WrongUsage("Take either --want or --tell-law, not both.")
+    if want_percent is not None and want_percent > MOST_WANTED:
+        raise WrongUsage(f"--want {want_percent:g} would tell nothing; want {MOST_WANTED:g} percent or less.")
     from analysis.plan import plan_hold
 
     leak_m2 = None if leak_mm2 is None else leak_mm2 / 1e6
@@ -128,8 +133,9 @@ def _by_sharing(shared: str, before: tuple[float, float], after: float) -> Volum
 
 def _sharing_doubt(box_kpa: float, tank_kpa: float, after_kpa: float) -> str:
     """What these pressures cannot be, and which of them look swapped; empty where nothing is seen."""
-    if box_kpa > MOST_BOX_KPA:
-        return f"A box at {box_kpa:g} kPa cannot be; give all three as absolute kPa, which is 101.3 in the open."
+    for name, kpa in (("A box", box_kpa), ("A tank", tank_kpa), ("A box with its tank", after_kpa)):
+        if kpa > MOST_BOX_KPA:
+            return f"{name} at {kpa:g} kPa cannot be; give all three as absolute kPa, which is 101.3 in the open."
     before = {"box": box_kpa, "tank": tank_kpa}
     if box_kpa == tank_kpa:
         return "Box and tank had the same pressure before, so they shared nothing; empty one of them first."

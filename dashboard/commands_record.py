@@ -79,7 +79,7 @@ def record(
     told = archive is not None and _tell_new(header.box, archive, ask=guided)
     _tell_forbidden(header, box_file, archive, out)
     if address is None or manual:
-        _by_hand(gauge, header, _place(out, archive, header), ask=guided)
+        _by_hand(gauge, header, _place(out, archive, header), ask=guided, quiet=quiet)
         return
     first_pull = False
     if guided:
@@ -99,13 +99,13 @@ def record(
             _wait(live, seconds, ended, quiet=quiet)
 
 
-def _by_hand(gauge: GaugeSpec, header: LogHeader, place: Path, *, ask: bool) -> None:
+def _by_hand(gauge: GaugeSpec, header: LogHeader, place: Path, *, ask: bool, quiet: bool) -> None:
     from dashboard.manual_entry import record_by_hand
 
     _finish_interrupted(place, ask=ask)
     if part_path(place).exists() and _nobody_writes(place):
         _close_left_over(place)
-    record_by_hand(gauge, header, place, ask=ask)
+    record_by_hand(gauge, header, place, ask=ask, quiet=quiet)
 
 
 def _at_terminal() -> bool:

@@ -38,7 +38,11 @@ def rows_of(ranking: Ranking, likely: Sequence[str], setup: str | None) -> list[
     rows, done = [], set()
     for result in ranking.paths:
         at = grouped.get(result.path)
-        if at is None:
+        if result.untested:
+            name = wording.path_name(result.path, setup)
+            told = result.evidence[-1:]
+            rows.append(Row((name,), None, None, told, result.path in likely, "untested", paths=(result.path,)))
+        elif at is None:
             taken = result.path == "valve-seat" and result.area_m2.value < 0
             name = wording.path_name(result.path, setup)
             rows.append(
@@ -113,8 +117,6 @@ class Sheet:
         names = len(self.names(row))
         if self.narrow:
             return 54.0 + 20 * (names - 1) + (18 if self.split_fits(row) else 0)
-        if row.kind == "untested":
-            return 44.0
         return max(44.0, 11 + 20 * names + 17 * len(self.evidence(row)))
 
     def names(self, row: Row) -> list[str]:

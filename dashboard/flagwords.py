@@ -20,6 +20,8 @@ FLAG_WORDS: dict[str, str] = {
     "warm-sheet": "the sheet may still have been warm, or its temperature was not noted",
     "volume-guessed": "the volume is reckoned from the box's inside sizes; 'boxhold volume' measures it",
     "barometer-guessed": "the room's pressure was not noted and is a guess",
+    "pump-falls-short": "the pump's stated lowest pressure lies above the working pressure (working_kPa, else a fifth "
+    "of the room's), so there is no limit",
     "place-unknown": "where the gauge sits, or what is behind the valve, is not noted; at a tank it measures no box",
 }
 

@@ -30,7 +30,8 @@ BEAT_S = 20.0
 BREATH_S, MOMENT_S = 1.0, 0.01
 HELP = """  20.5          a reading now: press Enter at the moment you look at the dial
   20.5 1:30     a reading at 1:30 of a stopwatch started at the last 'pump', 'shut' or other mark
-  pump, shut, redraw, end, let-up    what you have just done; 'end' is the end of the hold
+  pump, shut, redraw, end, let-up    what you have just done; 'end' is the end of the hold. It stands beside the
+                next reading you type: the one after 'shut' is the first of the hold
   note TEXT     a remark
   undo          take the last line back
   done          close the log (also Ctrl-D)"""
@@ -44,8 +45,8 @@ A pump that stalls: 'pump', then what the dial sits at, three times over a minut
 Glasses on from the first pull to the let-up; nobody leans over the top; let the air in slowly."""
 
 
-def record_by_hand(gauge: GaugeSpec, header: LogHeader, out: Path, *, ask: bool) -> None:
-    """Keep a log by hand until the person is done.
+def record_by_hand(gauge: GaugeSpec, header: LogHeader, out: Path, *, ask: bool, quiet: bool) -> None:
+    """Keep a log by hand until the person is done; ``quiet`` says only what goes wrong.
 
     Raises
     ------
@@ -63,7 +64,8 @@ def record_by_hand(gauge: GaugeSpec, header: LogHeader, out: Path, *, ask: bool)
     if ask:
         threading.Thread(target=_beat, args=(over,), daemon=True).start()
     try:
-        keep(log, sys.stdin, _Stopwatch(time.monotonic), click.echo if ask else complain)
+        tell = click.echo if ask else complain
+        keep(log, sys.stdin, _Stopwatch(time.monotonic), _say_nothing if quiet else tell, tell)
     except KeyboardInterrupt:
         click.echo("")
     finally:
@@ -72,7 +74,12 @@ def record_by_hand(gauge: GaugeSpec, header: LogHeader, out: Path, *, ask: bool)
     if (few := _few(log.entries)) is not None:
         readings = f"{few} reading{'' if few == 1 else 's'} of the hold"
         complain(f"{readings}; {ENOUGH_READINGS} make a sound test, so the answer may be wide or none.")
-    click.echo(str(path))
+    if not quiet:
+        click.echo(str(path))
+
+
+def _say_nothing(_: str) -> None:
+    """Takes the answers of ``--quiet``."""
 
 
 def _few(entries: Sequence[Entry]) -> int | None:
@@ -108,7 +115,10 @@ class _Stopwatch:
         return round(now - self._zero_s, 2)
 
 
-def keep(log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: Callable[[str], None]) -> None:
+def keep(
+    log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: Callable[[str], None],
+    complain_of: Callable[[str], None],
+) -> None:  # fmt: skip
     """Take typed lines into a log until ``done`` or the end of the lines.
 
     Parameters
@@ -116,7 +126,9 @@ def keep(log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: C
     clock
         Seconds on the log's own clock.
     tell
-        Gets an answer to each line.
+        Gets an answer to each line that was taken.
+    complain_of
+        Gets what is wrong with one that was not.
     """
     for line in lines:
         clock_s = clock()
@@ -128,7 +140,10 @@ def keep(log: HandLog, lines: Iterable[str], clock: Callable[[], float], tell: C
         elif word in ("?", "help"):
             tell(HELP)
         elif word:
-            _add(log, line, clock_s, tell)
+            try:
+                tell(_add(log, line, clock_s))
+            except WrongUsage as problem:
+                complain_of(str(problem))
 
 
 def _later(log: HandLog, clock_s: float) -> float:
@@ -137,21 +152,18 @@ def _later(log: HandLog, clock_s: float) -> float:
     return round(max([clock_s, *before_s]), 2)
 
 
-def _add(log: HandLog, line: str, clock_s: float, tell: Callable[[str], None]) -> None:
+def _add(log: HandLog, line: str, clock_s: float) -> str:
+    """Take one entry; what is answered to it."""
     now_s = _later(log, clock_s)
-    try:
-        entry = parse_entry(line, now_s, log.last_mark_s)
-        if entry.reading is not None:
-            check_possible(entry.reading, log.header)
-            # The times of a stopwatch may run ahead of the typing: a reading without one would get a time made up.
-            _check_order(log, entry, timed=len(line.split()) > 1 or now_s <= clock_s + BREATH_S)
-    except WrongUsage as problem:
-        tell(str(problem))
-        return
+    entry = parse_entry(line, now_s, log.last_mark_s)
+    if entry.reading is not None:
+        check_possible(entry.reading, log.header)
+        # The times of a stopwatch may run ahead of the typing: a reading without one would get a time made up.
+        _check_order(log, entry, timed=len(line.split()) > 1 or now_s <= clock_s + BREATH_S)
     log.add(entry)
     minutes, seconds = divmod(entry.t_s, 60)
     what = entry.note if entry.reading is None else f"{entry.reading:g}"
-    tell(f"  {int(minutes)}:{seconds:04.1f}  {what}   ({log.readings} reading{'' if log.readings == 1 else 's'})")
+    return f"  {int(minutes)}:{seconds:04.1f}  {what}   ({log.readings} reading{'' if log.readings == 1 else 's'})"
 
 
 def _check_order(log: HandLog, entry: Entry, *, timed: bool) -> None:

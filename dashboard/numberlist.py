@@ -164,7 +164,7 @@ def _more(known: Findings, result: Assessment, area: Interval, system: System) -
             )
         )
     else:
-        out.append(("limit used", "none", "describe the pump to learn whether that is too much"))
+        out.append(("limit used", "none", wording.no_limit_words(result)))
     if result.volume_m3 is not None:
         u = result.u_log_volume * 196
         out.append(("volume", f"{result.volume_m3 * 1000:.1f}\u00a0L", f"to {u:.0f} in 100" if u >= 0.5 else ""))

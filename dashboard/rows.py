@@ -9,6 +9,7 @@ from math import log10
 
 from analysis import wording
 from analysis.history import is_going_off
+from analysis.limit import FALLS_SHORT
 from analysis.results import Assessment, HistoryLine, Interval
 from analysis.wording import System
 from dashboard import marks, svg
@@ -56,9 +57,9 @@ class BoxRow:
 
 
 def main_line(known: Findings | None) -> HistoryLine | None:
-    """The history with most tests among those with nothing sealed."""
+    """The history with most tests among those with nothing sealed; that before the vents were drilled only alone."""
     lines = [h for h in known.histories if not h.sealed and h.setup != "line-only"] if known else []
-    return max(lines, key=lambda h: len(h.tests), default=None)
+    return max(lines, key=lambda h: (h.setup != "undrilled", len(h.tests)), default=None)
 
 
 def going_off(known: Findings | None) -> bool:
@@ -170,7 +171,8 @@ def what_next(row: BoxRow, today: date) -> tuple[str, str, str]:
             f"/tests/{row.known.last.key}" if row.known and row.known.last else "/tests",
         )
     if result.verdict == "no-limit":
-        return "Describe its pump", "Measurements", "/measurements"
+        do = "Correct" if FALLS_SHORT in result.flags else "Describe"
+        return f"{do} its pump", "Measurements", "/measurements"
     return _test_again(row, today), "Months", "/months"
 
 

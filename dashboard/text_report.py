@@ -108,7 +108,8 @@ def _notes(result: Assessment, system: System) -> list[Row]:
         rows.append(("release", _release(result)))
     if result.area_m2 is not None and result.setup != "line-only":
         limit = result.limit
-        told = "none known: describe the pump" if limit is None else _hole_of_limit(limit.area_m2, limit.source, system)
+        none = f"none known: {wording.no_limit_words(result)}"
+        told = none if limit is None else _hole_of_limit(limit.area_m2, limit.source, system)
         rows.append(("limit used", told))
     rows += [("earlier hold", _earlier(hold, system)) for hold in result.earlier_holds]
     said = noted(result)
@@ -182,7 +183,9 @@ def _likeliest_first(paths: Sequence[PathResult]) -> list[PathResult]:
 
 
 def _path_lines(place: int, path: PathResult, system: System) -> list[str]:
-    if path.path == "valve-seat":
+    if path.untested:
+        parts = ["not tested since its repair"]
+    elif path.path == "valve-seat":
         parts = [_valve_seat(path.area_m2, system)]
     else:
         chance = wording.chance_text(path.probability_largest)
@@ -231,8 +234,9 @@ def _ranking_notes(result: Ranking, system: System) -> list[Row]:
 
 def _not_told_apart(result: Ranking, system: System) -> list[Row]:
     rows: list[Row] = []
+    guessed = {path.path for path in result.paths if path.untested}
     for group, total in zip_longest(result.not_told_apart, result.not_told_apart_m2[: len(result.not_told_apart)]):
-        together = "" if total is None else f": together {wording.area_text(total, system)}"
+        together = "" if total is None or guessed & set(group) else f": together {wording.area_text(total, system)}"
         rows.append(("not told apart", f"{_paths(group)}{together}"))
     return rows
 

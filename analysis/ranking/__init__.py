@@ -21,7 +21,7 @@ from analysis.ranking.report import (
     path_results,
     unexplained,
 )
-from analysis.repairs import breaks_history, came_after, undated_reason
+from analysis.repairs import breaks_history, came_after, is_drilled, undated_reason
 from analysis.results import Assessment, Ranking, SheetComparison
 
 __all__ = ["rank", "waiting_sentence"]
@@ -62,7 +62,7 @@ def rank(
     """
     name = _one_box(assessments, box)
     used, left = _usable(assessments, events)
-    drilled = _drilled(used, box)
+    drilled = is_drilled(used, box)
     if not any(parent(path) != "valve-seat" for test in used for path in test.open_paths):
         return _refused(assessments, box, events, used, left, comparison)
     rng = np.random.default_rng(seed)
@@ -73,7 +73,7 @@ def rank(
     odd = unexplained(posterior, box, events, rng)
     waiting = confirming(_held(assessments), events, drilled)
     found = search(posterior, box, drilled, rng, waiting.setting if waiting else None)
-    stand = standing(posterior, results, found.paths, limit, waiting)
+    stand = standing(posterior, results, drilled, limit, waiting)
     choice = choose_next(posterior, found, stand, odd, box, limit)
     steps = (*advice(results, apart, used, choice, odd, stand, limit), *also_redraw(used[-1], choice))
     return Ranking(
@@ -147,8 +147,8 @@ def _refused(
     used: Sequence[Assessment], left: tuple[tuple[str, str], ...], comparison: SheetComparison | None,
 ) -> Ranking:
     """No ranking: why, and what to do instead."""
-    hold = "hold the box once with the vents taped" if _drilled(used, box) else "hold the box once as it is"
-    waiting = confirming(_held(assessments), events, _drilled(used, box))
+    hold = "hold the box once with the vents taped" if is_drilled(used, box) else "hold the box once as it is"
+    waiting = confirming(_held(assessments), events, is_drilled(used, box))
     undated = next((why for a in assessments if not _why_not(a) and (why := undated_reason(a, events))), "")
     reason = undated or f"No test gives a leak area with a known setup; {hold}."
     if used:
@@ -162,13 +162,5 @@ def _refused(
 def waiting_sentence(assessments: Sequence[Assessment], box: Box | None, events: Sequence[Event]) -> str:
     """What a ranking would say of repairs of the box that no test came after; empty where none waits."""
     used, _ = _usable(assessments, events)
-    waiting = confirming(_held(assessments), events, _drilled(used, box))
+    waiting = confirming(_held(assessments), events, is_drilled(used, box))
     return waiting.sentence if waiting else ""
-
-
-def _drilled(tests: Sequence[Assessment], box: Box | None) -> bool:
-    """Whether the vents are drilled: the latest test says so, else the box."""
-    setups = [t.setup for t in tests if t.setup != "line-only"]
-    if setups:
-        return setups[-1] != "undrilled" or (box is not None and box.vents.count > 0)
-    return box is None or box.vents.count > 0

@@ -14,7 +14,7 @@ from analysis.ranking.posterior import Posterior
 from analysis.ranking.words import either_text, step_words
 from analysis.repairs import named_repairs, repaired_sentence, repaired_text, touches, untested_repairs
 from analysis.results import Assessment, NextTest, PathResult, Unexplained
-from analysis.wording import path_name
+from analysis.wording import list_text, path_name
 
 NAMED = 0.9
 """Chance at which a place is named as the one to reseal."""
@@ -74,19 +74,23 @@ def limit_m2(tests: Sequence[Assessment]) -> float | None:
 
 
 def standing(
-    posterior: Posterior, results: Sequence[PathResult], suspects: Sequence[str], limit: float | None,
-    waiting: Waiting | None,
+    posterior: Posterior, results: Sequence[PathResult], drilled: bool, limit: float | None, waiting: Waiting | None
 ) -> Standing:
-    """Where the search for the repair stands; ``suspects`` are all places that could be the one."""
+    """Where the search for the repair stands; ``drilled`` says which setups can be made."""
     ranked = [r for r in results if r.path != "valve-seat"]
     named = ranked[0] if ranked and ranked[0].probability_largest >= NAMED else None
     over = named is not None and (named.probability_over_limit is None or named.probability_over_limit >= 0.5)
     total = np.sum([np.clip(posterior.areas_m2[p], 0.0, None) for p in posterior.inward], axis=0)
     unsure = any("shut-not-seen" in t.flags for t in posterior.problem.tests)
     quiet = limit is not None and float(np.mean(total > limit)) < QUIET and not unsure
-    seen = {parent(p) for p in posterior.listed}
-    untested = tuple(p for p in suspects if parent(p) not in seen and "shop" in PATHS[parent(p)].joins)
-    return Standing(named, over, quiet, untested, waiting)
+    return Standing(named, over, quiet, untried(posterior.problem.tests, drilled), waiting)
+
+
+def untried(tests: Sequence[Assessment], drilled: bool) -> tuple[str, ...]:
+    """Places to the shop that none of these tests had open, though a setup that can be made would open them."""
+    seen = {parent(p) for test in tests for p in test.open_paths}
+    reach = dict.fromkeys(p for setup in feasible_setups(drilled) for p in open_paths(setup))
+    return tuple(p for p in reach if p not in seen and "shop" in PATHS[p].joins)
 
 
 def nothing_to_reseal(tests: Sequence[Assessment], limit: float | None) -> bool:
@@ -116,7 +120,7 @@ def choose_next(
         worth = next((w for w in found.worth if set(stand.untested) & set(_opened(w))), None)
     else:
         worth = next((w for w in found.worth if w.bits >= LEAST_BITS), None)
-    return _as_choice(worth, found, tests, box) if worth is not None else Choice(None, "")
+    return _as_choice(worth, found, tests, box, stand.untested) if worth is not None else Choice(None, "")
 
 
 def confirming(tests: Sequence[Assessment], events: Sequence[Event], drilled: bool) -> Waiting | None:
@@ -173,12 +177,16 @@ def _opened(worth: Worth) -> tuple[str, ...]:
     return open_paths(worth.test.setup, worth.test.seal)
 
 
-def _as_choice(worth: Worth, found: Search, tests: Sequence[Assessment], box: Box | None) -> Choice:
+def _as_choice(
+    worth: Worth, found: Search, tests: Sequence[Assessment], box: Box | None, untested: Sequence[str] = ()
+) -> Choice:
     c = worth.test
     do = "stall" if c.do == "hold" and _stalls(worth.area_m2, box, tests) else c.do
     step = step_words(do, c.setup, c.seal, tests[-1])
     suspects = [path_name(path) for path in _suspects(found, c.setup)]
-    asks = f"It asks which lets in most, {either_text(suspects)}" if len(suspects) > 1 else "It makes surer"
+    fresh = [f"the {path_name(path)}" for path in untested if path in _opened(worth)]
+    surer = f"It tries {list_text(fresh)} for the first time" if fresh else "It makes surer"
+    asks = f"It asks which lets in most, {either_text(suspects)}" if len(suspects) > 1 else surer
     why = f"{asks}; no other test tells as much in its time."
     hold = 0.0 if do == "stall" else _hold_s(worth.area_m2, c.setup, tests)
     return Choice(NextTest(do, c.setup, c.seal, hold, round(worth.bits, 4), why), step)

@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from acquisition.records import Box, Event
-from acquisition.setups import PATHS, parent
+from acquisition.setups import PATHS, parent, same_place
 from analysis.ranking.choice import Choice, Standing, nothing_to_reseal
 from analysis.ranking.likelihood import SCATTER
 from analysis.ranking.nexttest import Candidate, predicted_m2
@@ -23,6 +23,7 @@ from analysis.ranking.words import (
     quiet_words,
 )
 from analysis.remedies import remedy
+from analysis.repairs import untested_repairs
 from analysis.results import Assessment, FloatArray, Interval, NextTest, PathResult, Unexplained
 
 TWINS = 0.85
@@ -49,7 +50,10 @@ def _one(
     draws = posterior.areas_m2[path]
     over = None if limit is None else float(np.mean(draws > limit))
     share = float(np.mean(np.clip(draws, 0.0, None) / (total + 1e-15)))
-    return PathResult(path, interval_m2(draws), share, chance, over, evidence(posterior, path, chance, events))
+    waiting = untested_repairs(posterior.problem.tests, events)
+    untested = any(not e.path or same_place(e.path, path) for e in waiting)
+    said = evidence(posterior, path, chance, events)
+    return PathResult(path, interval_m2(draws), share, chance, over, said, untested)
 
 
 def twins(posterior: Posterior) -> tuple[tuple[str, ...], ...]:

@@ -302,19 +302,25 @@ def _tight_head(last: Assessment, view: View) -> html.Div:
 
 
 def _what_next(known: Findings, ranking: Ranking) -> list[Component]:
+    repair = _repair_card(known, ranking)
     if all_tight(known) and not ranking.waiting:
-        words = "None: it is tight. The bars show how small the places are, not where to mend."
-        months = parts.button("See its months", parts.box_href(known.box.name, "/months"), dark=True, whole=True)
-        said = html.P(words, style={"margin": "6px 0 12px"})
-        return [html.Div(parts.paper(html.H2("The repair to try"), said, months), className="cards")]
+        repair = _tight_card(known, ranking)
+        if ranking.next_test is None:
+            return [html.Div(repair, className="cards")]
+    cards = [_next_card(known, ranking), repair]
     return [
-        html.Div(
-            [_next_card(known, ranking), _repair_card(known, ranking)],
-            className="split cards",
-            style={"gridTemplateColumns": "1fr 1fr"},
-        ),
+        html.Div(cards, className="split cards", style={"gridTemplateColumns": "1fr 1fr"}),
         *_silicone(ranking),
     ]
+
+
+def _tight_card(known: Findings, ranking: Ranking) -> Component:
+    """No repair: all places that were open are tight; the months are what is left, but for places never tried."""
+    words = "None: it is tight. The bars show how small the places are, not where to mend."
+    months = parts.button(
+        "See its months", parts.box_href(known.box.name, "/months"), dark=ranking.next_test is None, whole=True
+    )
+    return parts.paper(html.H2("The repair to try"), html.P(words, style={"margin": "6px 0 12px"}), months)
 
 
 def _silicone(ranking: Ranking) -> list[Component]:
@@ -359,7 +365,7 @@ def _left_out(ranking: Ranking | None) -> Component:
 
 def _bar(known: Findings, ranking: Ranking) -> Component:
     test = ranking.next_test
-    if all_tight(known) and not ranking.waiting:
+    if test is None and all_tight(known) and not ranking.waiting:
         return parts.bar(parts.button("See its months", parts.box_href(known.box.name, "/months"), dark=True))
     if test is None:
         return parts.bar(

@@ -72,6 +72,18 @@ def test_a_recording_is_watched_while_it_runs(tmp_path: Path) -> None:
     assert (header.resolution, header.accuracy, header.extra["gauge_name"]) == (0.01, 0.25, "bench gauge")
 
 
+def test_of_two_marks_before_one_reading_what_was_done_last_counts(tmp_path: Path) -> None:
+    with pty() as line, recording(wanted(line.name, tmp_path / "a.csv")) as live:
+        line.send(b"101.3\n101.2\n")
+        wait_until(lambda: live.since(0).n == 2)
+        for phase in ("pump-down", "hold"):
+            live.mark(phase)
+        live.remark("hiss")
+        line.send(b"20.1\n")
+        wait_until(lambda: live.since(0).n == 3)
+        assert live.snapshot().note == ("", "", "hold")
+
+
 def test_nothing_is_left_behind_when_the_gauge_is_absent(tmp_path: Path) -> None:
     with pytest.raises(PortLost):
         LiveRecording.start(wanted("/dev/no-such-port", tmp_path / "a.csv"))

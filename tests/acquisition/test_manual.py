@@ -112,6 +112,16 @@ def test_every_entry_is_on_disk_at_once_and_can_be_taken_back(tmp_path: Path) ->
     assert sorted(os.listdir(tmp_path)) == ["a.csv"]
 
 
+def test_a_mark_stands_beside_the_reading_after_it_and_never_the_one_before(tmp_path: Path) -> None:
+    log = HandLog(tmp_path / "a.csv", HEADER)
+    for text, now in (("27", 60.0), ("shut", 61.0), ("note stiff", 62.0), ("26.5", 80.0), ("redraw", 90.0),
+                      ("shut", 95.0), ("27", 100.0), ("let-up", 101.0)):  # fmt: skip
+        log.add(parse_entry(text, now))
+    kept = read_log(log.close())
+    marked = dict(zip(kept.elapsed_s.tolist(), kept.note, strict=True))
+    assert marked == {60.0: "", 62.0: "remark: stiff", 80.0: "hold", 90.0: "redraw", 100.0: "hold", 101.0: "let-up"}
+
+
 def test_a_log_without_readings_is_not_kept(tmp_path: Path) -> None:
     log = HandLog(tmp_path / "a.csv", HEADER)
     log.add(parse_entry("pump", 0.0))

@@ -70,6 +70,12 @@ def marked(log: Log) -> Log:
     return replace(log, note=tuple("shut" if t == SHUT_S else "" for t in log.elapsed_s))
 
 
+def shut_at_the_end() -> Log:
+    log = marked(plain_log())
+    until = log.elapsed_s <= SHUT_S
+    return replace(log, elapsed_s=log.elapsed_s[until], reading=log.reading[until], note=log.note[: int(until.sum())])
+
+
 def wavy() -> Log:
     t, p = Made(0.1).run(*PLAIN)
     return log_of(t, p + np.where((t > SHUT_S) & (t <= 370.0), 600.0 * np.sin(t / 30.0), 0.0), step=0.01, noise=0.01)
@@ -83,6 +89,8 @@ REFUSED: dict[str, tuple[Callable[[], Log], Box | None, str, str]] = {
     "only the room": (lambda: flat(ROOM_PA), BOX, "never drawn down", "Pump down"),
     "still falling": (lambda: made(("baseline", 10.0), ("pump-down", 45.0)), BOX, "still draws down", "shut the valve"),
     "too short": (lambda: made(*PUMPED, ("hold", 6.0), ("let-up", 15.0)), BOX, "too short", "two minutes"),
+    "shut at the end": (shut_at_the_end, BOX, f"no hold follows the shut at {SHUT_S:.0f} s",
+                        "and only then let air in"),
     "stuck": (stuck, BOX, "stayed on", "Open the valve to the room"),
     "gauge on the tank": (lambda: plain_log(gauge_at="tank"), BOX, "on the tank", "box's side of the valve"),
     "hot sheet": (lambda: plain_log(setup="formed-sheet", sheet_C=96.0), BOX, "still hot (96 °C)", "under 40 °C"),

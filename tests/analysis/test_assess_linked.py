@@ -1,4 +1,4 @@
-"""Several holds of a log, and logs of one box that follow each other without a let-up."""
+"""Several holds of a log, logs of one box that follow each other without a let-up, and what advice follows."""
 
 from __future__ import annotations
 
@@ -90,3 +90,23 @@ def test_a_pump_with_points_is_a_pump():
     got = assess_logs([(plain_log(), box)])[0]
     # 0.3 x 20.265 kPa x 0.9027 L/s, the straight line between the points: 5.4877 Pa m3/s, 0.2727 mm2.
     assert got.limit.area_m2 == pytest.approx(0.2727e-6, rel=1e-3)
+
+
+# --- advice, and a limit that is missing ----------------------------------------------------------------
+
+
+def test_stored_air_asks_a_good_box_for_a_redraw_next_time_only():
+    got = result("moist")
+    assert (got.verdict, "release" in got.flags, len(got.earlier_holds)) == ("tight", True, 0)
+    assert got.advice.startswith("Nothing to mend; test again in a month. Hold twice then, with a redraw between")
+
+
+@pytest.mark.parametrize(("log", "verdict"), [
+    (lambda: made(("baseline", 10.0), ("pump-down", 150.0), area=3.0), "stalls"), (plain_log, "no-limit"),
+])  # fmt: skip
+def test_a_pump_that_stays_above_the_working_pressure_sets_no_limit_and_that_is_said(log, verdict):
+    # 30 kPa at its best, against a fifth of 101.3 kPa.
+    (got,) = assess_logs([(log(), replace(BOX, pump=Pump(1.4, 30.0)))])
+    assert (got.limit, got.verdict, "pump-falls-short" in got.flags) == (None, verdict, True)
+    assert "pump-falls-short" not in result("no pump known").flags
+    assert "Describe the pump" not in got.advice

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from acquisition.records import Box, Event, Pump
+from acquisition.records import Box, Event, Pump, Vents
 from acquisition.setups import open_paths
 from analysis.history import (
     doubling_days,
@@ -260,6 +260,20 @@ def test_since_when_a_trend_runs_is_told_with_what_happened_then() -> None:
     drilled = Event("2026-01-14", "", "change", "120 vents drilled")
     assert "since 14\u00a0Jan 2026 (120 vents drilled);" in only(
         history([measured(118, 0.3)], [drilled], None)).trend_reason
+
+
+def test_a_box_once_drilled_is_not_asked_for_tests_of_before() -> None:
+    bare, taped = measured(100, 0.2, "undrilled"), measured(118, 0.2)
+    before, after = history([taped, bare], [], Box("B-04"))
+    assert (before.setup, before.trend) == ("undrilled", None)
+    gone = "No trend: the vents are drilled, so this test cannot be made again; go on with the vents taped."
+    assert before.trend_reason == gone
+    assert after.trend_reason.startswith("No trend can be drawn from one test; four more")
+    assert only(history([bare], [], Box("B-04", vents=Vents(count=120)))).trend_reason == gone
+    undated = replace(bare, started=None)
+    told = only(history([bare, undated], [], Box("B-04", vents=Vents(count=120)))).trend_reason
+    assert told == f"{gone} Left out for want of a start date: one."
+    assert "four more, two weeks apart" in only(history([bare], [], Box("B-04"))).trend_reason
 
 
 def test_upper_limits_count_as_limits() -> None:

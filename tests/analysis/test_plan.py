@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from math import inf
 
@@ -111,6 +112,54 @@ def test_without_a_volume_nothing_can_be_planned() -> None:
     assert plan.outcome == "refused"
     assert plan.reason is not None
     assert "volume is not known" in plan.reason
+
+
+@pytest.mark.parametrize(
+    ("unit", "step", "told"),
+    [
+        # A fifth of 101.325 kPa, which is 29.92 inHg (ISO 2533).
+        (ABSOLUTE, 1e9, "steps of 1e+09 kPa shows no hold: from an empty box to the room it is 101 kPa in all;"),
+        (ABSOLUTE, 21.0, "the step must be 20 kPa or less."),
+        (DIAL, 7.0, "it is 29.9 inHg in all; the step must be 6 inHg or less."),
+    ],
+)  # fmt: skip
+def test_a_display_that_shows_no_hold_is_refused(unit: GaugeUnit, step: float, told: str) -> None:
+    plan = plan_hold(box_of("coated"), unit, step)
+    assert plan.outcome == "refused"
+    assert plan.reason is not None
+    assert told in plan.reason
+    assert plan_hold(box_of("coated"), DIAL, 2.0).outcome == "planned"
+
+
+def test_a_leak_that_no_hold_shows_is_refused_with_one_that_it_does() -> None:
+    plan = plan_hold(box_of("coated"), ABSOLUTE, 0.1, 1e-18)
+    assert plan.outcome == "refused"
+    assert plan.reason is not None
+    found = re.fullmatch(r"A leak of 1e-12 mm² is not told from none: .* shows one of (\S+) mm²; ask .*", plan.reason)
+    assert found is not None
+    shown_m2 = 1e-6 * float(found[1])
+    assert plan_hold(box_of("coated"), ABSOLUTE, 0.1, shown_m2).outcome == "planned"
+    assert plan_hold(box_of("coated"), ABSOLUTE, 0.1, 0.4 * shown_m2).outcome == "refused"
+
+
+@pytest.mark.parametrize(
+    ("leak_m2", "want", "told"),
+    [
+        (0.1e-6, 25.0, "Shut the valve at the working vacuum: there the leak counts, and deeper needs a soak."),
+        (0.02e-6, None, "Shut the valve as low as the pump gets against that leak, where the soak ends."),
+    ],
+)
+def test_it_says_why_the_valve_is_shut_there(leak_m2: float, want: float | None, told: str) -> None:
+    plan = plan_hold(box_of("bare"), ABSOLUTE, 0.1, leak_m2, want_percent=want)
+    assert told in plan.why
+    assert bool(plan.soak_s) == ("soak ends" in told)
+    assert plan.start_pa is not None
+    assert (plan.start_pa < 0.19 * ROOM_PA) == bool(plan.soak_s)
+
+
+def test_a_box_without_a_pump_is_told_of_a_usual_one() -> None:
+    plan = plan_hold(replace(box_of("bare"), pump=None), ABSOLUTE, 0.1, 0.02e-6)
+    assert "as low as a usual pump gets" in plan.why
 
 
 def test_a_coarser_display_is_never_better() -> None:

@@ -26,6 +26,18 @@ def test_a_repair_asks_for_its_test_before_anything_else() -> None:
     )
 
 
+def test_a_place_repaired_is_untested_until_a_test_has_it_open() -> None:
+    before = [made("vents-taped", 1.1), made("vents-taped", 0.1, ["port-flange"], day=0.1)]
+    repair = Event("2026-05-05", "port-flange", "repair", "bead renewed")
+    sealed = made("vents-taped", 0.1, ["port-flange"], day=3)
+    ranking = rank([*before, sealed], BOX, [repair])
+    assert [p.path for p in ranking.paths if p.untested] == ["port-flange"]
+    after = rank([*before, made("vents-taped", 0.12, day=4)], BOX, [repair])
+    assert not any(p.untested for p in after.paths)
+    anywhere = rank(before, BOX, [Event("2026-05-05", "", "repair", "beads renewed")])
+    assert all(p.untested for p in anywhere.paths)
+
+
 def test_a_repair_of_a_place_never_open_asks_for_a_setup_that_opens_it() -> None:
     ranking = rank([made("vents-taped", 1.1)], BOX, [Event("2026-05-05", "rim-joint", "repair", "new bead")])
     assert ranking.next_test is not None

@@ -12,6 +12,7 @@ from analysis.reasons import Refusal
 
 MADE = {
     "too_short": reasons.too_short(5.0, 4),
+    "nothing_held": reasons.nothing_held(120.0),
     "filled_too_fast": reasons.filled_too_fast(34.0, 2),
     "shut_unseen": reasons.shut_unseen(),
     "tank_open": reasons.tank_open(),
@@ -62,12 +63,18 @@ def test_no_two_say_the_same():
 
 
 @pytest.mark.parametrize(("name", "pieces"), [
-    ("too_short", ("5 s", "4 readings")), ("stuck", ("39.24 kPa", "346 times")), ("hot_sheet", ("96 °C",)),
+    ("nothing_held", ("shut at 120 s",)), ("too_short", ("5 s", "4 readings")),
+    ("stuck", ("39.24 kPa", "346 times")), ("hot_sheet", ("96 °C",)),
     ("falls_after_shut", ("0.90 kPa a minute",)), ("jumped, knocked", ("240 s", "knocked")),
     ("jumped, unit", ("240 s", "unit")), ("clock_broken", ("250 s",)), ("unit_suspected", ("343 kPa",)),
 ])  # fmt: skip
 def test_it_says_where_and_how_much(name, pieces):
     assert all(piece in MADE[name].reason for piece in pieces)
+
+
+def test_no_time_is_called_nought():
+    assert "0.4 s with 12 readings" in reasons.too_short(0.41, 12).reason
+    assert "within 0.2 s" in reasons.filled_too_fast(0.2, 2).reason
 
 
 def test_a_refusal_is_a_frozen_value():

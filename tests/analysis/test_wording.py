@@ -24,8 +24,6 @@ from analysis.numberwords import (
 )
 from analysis.results import Assessment, EarlierHold, HoldSpan, Interval, LawVerdict, Limit, Phase, Release
 from analysis.wording import (
-    NOTHING_TO_MEND,
-    again_sentence,
     answer_sentence,
     hole_or_seep_sentence,
     lead_sentence,
@@ -234,6 +232,10 @@ def test_refusal_gives_reason_and_advice() -> None:
 def test_no_limit_asks_for_the_pump() -> None:
     unknown = assessed("B-02", mm2(0.190, 0.163, 0.219), verdict="no-limit", limit=None)
     assert plain(answer_sentence(unknown)).endswith("0.58. Describe the pump to learn whether that is too much.")
+    short = replace(unknown, flags=("pump-falls-short",))
+    assert "Describe" not in answer_sentence(short)
+    assert plain(answer_sentence(short)).endswith(
+        "0.58. The box file's pump does not get down to its working pressure, so it sets no limit; correct either.")
 
 
 def test_seal_let_go() -> None:
@@ -316,14 +318,6 @@ def test_a_range_of_one_figure_is_told_once() -> None:
 
 def test_the_rest_of_a_place_reads_as_one_name() -> None:
     assert path_name("line/rest") == "rest of the line"
-
-
-def test_a_next_test_is_overdue_four_weeks_after_the_last() -> None:
-    good = assessed("B-02", mm2(0.19, 0.16, 0.22), advice=NOTHING_TO_MEND, started=datetime(2026, 5, 3, 9))
-    assert again_sentence(good, date(2026, 5, 31)) == again_sentence(good, None) == NOTHING_TO_MEND
-    assert plain(again_sentence(good, date(2026, 6, 1))) == (
-        "Nothing to mend at that test; test again, overdue since 31 May 2026.")
-    assert again_sentence(replace(good, advice="Find it."), date(2026, 12, 1)) == "Find it."
 
 
 def test_the_figure_is_that_without_the_check_plug() -> None:

@@ -56,6 +56,7 @@ def test_without_volume_or_inside_nothing_can_be_planned(plan, tmp_path):
         (["--unit", "absolute kPa", "--resolution", "nan"], 2),
         (["--unit", "absolute kPa", "--resolution", "0.1", "--leak", "-1"], 2),
         (["--unit", "absolute kPa", "--resolution", "0.1", "--want", "1e999"], 2),
+        (["--unit", "absolute kPa", "--resolution", "0.1", "--want", "101"], 2),
         (["--unit", "absolute kPa", "--resolution", "0.1", "--want", "5", "--tell-law"], 2),
         (["--unit", "absolute kPa"], 2),
     ],

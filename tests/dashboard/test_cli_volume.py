@@ -117,3 +117,22 @@ def test_two_holds_with_a_check_plug_give_the_planted_volume(capsys):
     planted = json.loads((SAMPLES / "planted.json").read_text(encoding="utf-8"))
     truth = planted[str(PLAIN.relative_to(SAMPLES))]["volume_L"]
     assert volume["low"] < truth < volume["high"]
+
+
+@pytest.mark.parametrize(
+    ("shared", "before", "after", "told"),
+    [
+        ("50", ["1e9", "8"], "44.7", "A box at 1e+09 kPa cannot be"),
+        ("50", ["101.3", "1200"], "500", "A tank at 1200 kPa cannot be"),
+        ("50", ["101.3", "8"], "1e9", "A box with its tank at 1e+09 kPa cannot be"),
+        # 50 L x (44.7 - 8) / (101.3 - 44.7) = 32.4 L with a tank of 50 L; in proportion with others.
+        ("1e12", ["101.3", "8"], "44.7", "would be an inside of 6.5e+11 L, and boxes hold 0.01 to 27000 L"),
+        ("1e-9", ["101.3", "8"], "44.7", "would be an inside of 6.5e-10 L"),
+    ],
+)
+def test_what_no_box_can_be_is_refused(capsys, shared, before, after, told):
+    assert run(["volume", "--shared", shared, "--before", *before, "--after", after]) == 0
+    out = capsys.readouterr().out
+    assert told in out
+    assert out.startswith("No answer. ")
+    assert out.count("\n") == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -148,6 +149,18 @@ def test_log_axis_puts_beyond_values_at_its_end() -> None:
     assert axis.at(0.1) == pytest.approx(100.0)
     assert axis.at(1e-6) == 0.0
     assert axis.decades() == pytest.approx([0.01, 0.1, 1.0, 10.0])
+
+
+def test_a_place_not_tested_since_its_repair_has_no_bar_of_a_guess() -> None:
+    known = over_b07()
+    assert known.ranking is not None
+    first, *others = known.ranking.paths
+    told = replace(first, untested=True, evidence=("Heard.", "Resealed 5 May 2026; not tested since."))
+    rows = figures_rank.rows_of(replace(known.ranking, paths=(told, *others)), (), "vents-taped")
+    assert (rows[0].area_m2, rows[0].chance, rows[0].kind) == (None, None, "untested")
+    assert rows[0].evidence == ("Resealed 5 May 2026; not tested since.",)
+    drawn = figures_rank.ranking_bars(rows, None, 640.0)
+    assert "not tested" in drawn
 
 
 def test_rows_come_as_ranked_with_untested_paths_last() -> None:

@@ -28,7 +28,7 @@ def log(tmp_path: Path) -> Iterator[HandLog]:
 def typed(log: HandLog, lines: list[tuple[float, str]]) -> list[str]:
     """Type lines, each at its time (s), and return what was answered."""
     times, told = iter([t_s for t_s, _ in lines]), list[str]()
-    keep(log, [text for _, text in lines], lambda: next(times), told.append)
+    keep(log, [text for _, text in lines], lambda: next(times), told.append, told.append)
     return told
 
 
@@ -74,3 +74,19 @@ def test_few_readings_of_the_hold_are_told(
     said = capsys.readouterr().err
     assert told in said
     assert ("make a sound test" in said) == bool(told)
+
+
+def test_quiet_says_only_what_goes_wrong(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = ["record", "--manual", "--unit", "absolute kPa", "--quiet", "--out"]
+    right = "101\npump\n20\nshut\n" + "".join(f"{20 + i} {15 * i}\n" for i in range(1, 11)) + "undo\n31 2:30\n"
+    monkeypatch.setattr("sys.stdin", io.StringIO(right))
+    assert run([*asked, str(tmp_path / "a.csv")]) == 0
+    assert capsys.readouterr() == ("", "")
+    assert read_log(tmp_path / "a.csv").reading[-1] == 31.0
+    monkeypatch.setattr("sys.stdin", io.StringIO(right.replace("pump", "pumping")))
+    assert run([*asked, str(tmp_path / "b.csv")]) == 0
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err == "'pumping' is neither a reading nor a word known here; type ? for help.\n"

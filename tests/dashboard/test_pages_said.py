@@ -12,7 +12,7 @@ import pytest
 
 from acquisition.records import Box, Event
 from analysis.history import history
-from analysis.results import Limit
+from analysis.results import Limit, NextTest
 from dashboard import areas, figures_months, pages, tops
 from dashboard.pages import boxes, hold, months, sheet, where
 from dashboard.places import Label, Place, apart, words
@@ -72,6 +72,21 @@ def test_tight_box_needs_no_repair(tmp_path: Path) -> None:
     shop.close()
     assert "Nothing needs mending: it is tight." in page
     assert "I have done this repair" not in page
+
+
+def test_tight_box_is_still_asked_for_the_test_that_the_ranking_names(tmp_path: Path) -> None:
+    ranking = over_b07().ranking
+    assert ranking is not None
+    film = NextTest("hold", "film-on-rim", (), 300.0, 0.3, "It tries the rim joint for the first time.")
+    shop = MadeUpShop(tmp_path)
+    asked, done = (str(where.page(shop, View(), replace(TIGHT, ranking=replace(ranking, next_test=test))).body)
+                   for test in (film, None))  # fmt: skip
+    shop.close()
+    assert "It tries the rim joint for the first time." in asked
+    assert "/hold?box=B-12&setup=film-on-rim" in asked
+    assert "Set up this test" not in done
+    assert "See its months" in asked
+    assert "See its months" in done
 
 
 @pytest.mark.parametrize(

@@ -94,7 +94,10 @@ def test_a_refusal_tells_the_reason_first_and_what_to_do_and_no_figures():
 
 
 def test_without_a_limit_it_says_how_to_get_one():
-    assert "describe the pump" in row(assessment_text(replace(OVER, verdict="no-limit", limit=None)), "limit used")
+    none = replace(OVER, verdict="no-limit", limit=None)
+    assert "describe the pump" in row(assessment_text(none), "limit used")
+    short = row(assessment_text(replace(none, flags=("pump-falls-short",))), "limit used")
+    assert "pump does not get down to its working pressure" in short
 
 
 COMPARISON = SheetComparison(
@@ -135,6 +138,20 @@ def test_ranking_puts_the_likeliest_largest_first_with_its_evidence():
     assert "2.5 mm², 1.4 to 4.3; chance it is the largest 98 in 100" in lines[1]
     assert lines[2].strip() == "It came with the sheet."
     assert lines[3].startswith("  2. port flange")
+
+
+def test_a_place_not_tested_since_its_repair_shows_no_figures_of_a_guess():
+    flange, sheet = RANKING.paths
+    told = ("Resealed; not tested since.",)
+    wild = replace(flange, area_m2=Interval(0.1e-6, 0.0, 1.3e-6), untested=True, evidence=told)
+    ranking = replace(
+        RANKING, paths=(wild, sheet), not_told_apart=(("port-flange", "line"),),
+        not_told_apart_m2=(Interval(0.4e-6, 0.3e-6, 2.5e-6),),
+    )  # fmt: skip
+    lines = plain(ranking_text(ranking)).splitlines()
+    assert lines[3] == "  2. port flange            not tested since its repair"
+    assert lines[4].strip() == told[0]
+    assert row(ranking_text(ranking), "not told apart").endswith("port flange and line")
 
 
 @pytest.mark.parametrize(
