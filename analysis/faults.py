@@ -168,6 +168,21 @@ def stuck_level_pa(trace: Trace, start_s: float, end_s: float) -> tuple[float, i
     return None
 
 
+def frozen_from_s(trace: Trace, start_s: float, jump_s: float) -> float:
+    """When the gauge froze whose reading jumps at ``jump_s``; that time itself where it had not frozen.
+
+    Readings of a stretch from ``start_s`` on that noise or a rise moved, then equal ones up to the jump.
+    """
+    p, jump = trace.p_pa, int(np.searchsorted(trace.t_s, jump_s))
+    first = max(_run_around(p, jump - 1)[0], trace.within(start_s, jump_s).start)
+    before, still = p[trace.within(start_s, jump_s).start : first], jump - first
+    if still < STUCK_LEAST or before.size < 5:
+        return jump_s
+    rise = float(before[-1] - before[max(before.size - still, 0)])
+    moved = noise_of(before) > max(0.8 * trace.resolution_pa, 2.0) or rise > 4.0 * trace.resolution_pa + 20.0
+    return float(trace.t_s[first]) if moved else jump_s
+
+
 def _run_around(p: FloatArray, i: int) -> tuple[int, int]:
     """First and one past the last index of the equal readings round ``i``."""
     different = np.flatnonzero(p != p[i])

@@ -13,6 +13,7 @@ from analysis.faults import (
     clock_jumps,
     clock_leaps,
     find_jumps,
+    frozen_from_s,
     has_gap,
     is_unit_change,
     stuck_level_pa,
@@ -229,7 +230,8 @@ def _cut_at_faults(trace: Trace, window: Window) -> tuple[Window, Refusal | None
     cuts = sorted([j.t_s for j in jumps] + clocks)
     if not cuts:
         return window, None, []
-    before = replace(window, end_s=float(trace.t_s[trace.t_s < cuts[0]][-1]))
+    frozen_s = frozen_from_s(trace, window.start_s, cuts[0])
+    before = replace(window, end_s=float(trace.t_s[trace.t_s < frozen_s][-1]))
     unit = any(j.is_unit and abs(j.t_s - cuts[0]) < 1e-9 for j in jumps)
     flag = "unit-changed" if unit else "clock-back" if clocks and clocks[0] == cuts[0] else "jump"
     if _too_little(trace, before) is None and before.end_s - before.start_s > 20.0:

@@ -14,6 +14,7 @@ from analysis.faults import (
     clock_jumps,
     clock_leaps,
     find_jumps,
+    frozen_from_s,
     has_gap,
     stuck_level_pa,
     without_spikes,
@@ -220,6 +221,21 @@ def test_a_tight_box_whole_log_on_a_dial_is_not_stuck():
     t, p = Made(0.0005).run(*PLAIN)
     p = np.round(p / 1693.2) * 1693.2
     assert stuck_level_pa(trace_of(t, p, "absolute kPa", 1.6932), 135.0, 365.0) is None
+
+
+@pytest.mark.parametrize("noise_pa", [0.0, 30.0])
+def test_readings_that_freeze_and_jump_froze_at_the_first_equal_one(noise_pa):
+    # A rise of 60 Pa/s; the gauge shows that of 80 s until 140 s, then what is there.
+    p = scatter(RISE, noise_pa)
+    p[(T >= 80.0) & (T < 140.0)] = p[T == 80.0]
+    assert frozen_from_s(trace_of(T, p), 0.0, 140.0) == 80.0
+
+
+def test_a_tight_box_on_a_coarse_display_that_jumps_had_not_frozen():
+    p = np.round((15_000.0 + 0.05 * T) / 1693.2) * 1693.2 + np.where(T >= 140.0, 5079.6, 0.0)
+    assert frozen_from_s(trace_of(T, p, step=1.6932), 0.0, 140.0) == 140.0
+    # Readings that moved right up to the jump.
+    assert frozen_from_s(trace_of(T, scatter(RISE)), 0.0, 140.0) == 140.0
 
 
 def test_a_gauge_that_moves_or_few_readings_are_not_stuck():
