@@ -148,12 +148,13 @@ def clock_leaps(trace: Trace, start_s: float, end_s: float) -> tuple[float, ...]
     return tuple(found)
 
 
-def stuck_level_pa(trace: Trace, start_s: float, end_s: float) -> tuple[float, int] | None:
+def stuck_level_pa(trace: Trace, start_s: float, end_s: float, pumped: bool = False) -> tuple[float, int] | None:
     """The level at which the gauge stands still through a stretch, and how often in a row, or None.
 
     A display of coarse steps may rightly stand still on a tight box. It is called stuck when it stood still
     while the pump was still drawing down, when it does not come back at the let-up, when earlier readings
-    had noise that stopped, or when bare wood must have given off more moisture than a step.
+    had noise that stopped, or when bare wood must have given off more moisture than a step; ``pumped`` says that the
+    pump was on and took that away.
     """
     p, inside = trace.p_pa, trace.within(start_s, end_s)
     if p[inside].size < STUCK_LEAST or np.ptp(p[inside]) > 0.0:
@@ -162,7 +163,7 @@ def stuck_level_pa(trace: Trace, start_s: float, end_s: float) -> tuple[float, i
     before = p[:first]
     to_the_end = last == p.size
     had_noise = before.size > 30 and noise_of(before) > max(0.8 * trace.resolution_pa, 2.0)
-    moist = trace.wood == "bare" and trace.resolution_pa <= 150.0 and end_s - start_s > 60.0
+    moist = not pumped and trace.wood == "bare" and trace.resolution_pa <= 150.0 and end_s - start_s > 60.0
     if had_noise or moist or (_fell_into(p, first) and to_the_end):
         return float(p[inside.start]), last - first
     return None

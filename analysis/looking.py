@@ -142,7 +142,7 @@ def _unit_pressed(trace: Trace, before: HoldSeen, after: HoldSeen) -> bool:
 def _no_hold(trace: Trace, view: PhaseView) -> Refusal | None:
     """Why there is no hold; None when the level of a stalled pump is an answer."""
     if view.level_pa is not None and view.level_s is not None:
-        stuck = stuck_level_pa(trace, *view.level_s)
+        stuck = stuck_level_pa(trace, *view.level_s, pumped=True)
         if stuck is not None:
             return reasons.stuck(_level_words(trace, stuck[0]), stuck[1])
         known = trace.box is not None and trace.box.pump is not None
@@ -295,9 +295,8 @@ def _too_little(trace: Trace, window: Window) -> Refusal | None:
     fast = rise > max(8.0 * trace.resolution_pa, 0.1 * trace.room_pa)
     if n < 3 or (n < LEAST_READINGS and not fast and rise < 4.0 * trace.resolution_pa):
         return _too_short(trace, window.start_s, window.end_s, window.seen.end_s)
-    if span < LEAST_SPAN_S and not fast:
-        return reasons.too_short(span, n)
-    return None
+    short = span < LEAST_SPAN_S and not fast
+    return _too_short(trace, window.start_s, window.end_s, window.seen.end_s) if short else None
 
 
 def _falls(trace: Trace, view: PhaseView, window: Window) -> Refusal | None:

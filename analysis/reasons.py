@@ -35,7 +35,7 @@ def too_short(seconds: float, readings: int) -> Refusal:
 def filled_too_fast(seconds: float, readings: int) -> Refusal:
     """A box that was full again before there were readings enough."""
     return Refusal(
-        f"The box filled within {seconds_text(seconds)}, with {readings} readings on the way: too few for its leak.",
+        f"The box filled within {seconds_text(seconds)}, with {readings} readings on the way: too little to tell by.",
         "Read faster: a gauge on a line, or the time between two marks of the dial; or let the pump run and note where"
         " the pressure stands.",
     )

@@ -208,6 +208,8 @@ def test_bare_wood_that_gives_off_nothing_is_a_stuck_gauge():
     t = np.arange(0.0, 200.0)
     trace = trace_of(t, np.full(200, 15_000.0), step=0.1, wood="bare")
     assert stuck_level_pa(trace, 0.0, 199.0) is not None
+    # A pump that is on takes the moisture away.
+    assert stuck_level_pa(trace, 0.0, 199.0, pumped=True) is None
 
 
 @pytest.mark.parametrize(("step_kpa", "wood"), [(1.6932, "bare"), (1.6932, "coated"), (0.1, "coated"), (0.1, "none")])
