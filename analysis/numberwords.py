@@ -24,6 +24,8 @@ MINUS = "\u2212"
 MM2_PER_M2 = 1e6
 MM_PER_INCH = 25.4
 MM2_PER_SQUARE_INCH = MM_PER_INCH**2
+LITRES_PER_GALLON = 231.0 * MM_PER_INCH**3 / 1e6
+POUNDS_PER_TONNE = 1000.0 / 0.45359237
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 _ROOT_AT_MOST = 10.0
@@ -203,6 +205,37 @@ def size_text(size_mm: float, system: System) -> str:
     if sixty_fourths and abs(sixty_fourths / 64 - inches) * MM_PER_INCH < 0.05:
         return with_unit(_mixed(Fraction(sixty_fourths, 64)), "in")
     return with_unit(number(inches, 3), "in")
+
+
+def span_number(length_m: float, system: System) -> str:
+    """A span or a side of a box without its unit: whole mm, or tenths of an inch."""
+    if system == "inch":
+        return number(length_m * 1000.0 / MM_PER_INCH, 1).removesuffix(".0")
+    return number(length_m * 1000.0, 0)
+
+
+def span_text(length_m: float, system: System) -> str:
+    """A span with its unit: ``186 mm`` or ``7.3 in``."""
+    return with_unit(span_number(length_m, system), length_unit(system))
+
+
+def small_length_text(length_m: Interval, system: System) -> str:
+    """A bow with its interval: mm, or inches."""
+    return interval_text(length_m.scaled(1000.0 / (MM_PER_INCH if system == "inch" else 1.0)), length_unit(system))
+
+
+def load_text(tonnes: float, system: System) -> str:
+    """A load: ``2.9 tonnes``, or ``6400 lb``."""
+    if system == "inch":
+        return with_unit(two_figures(tonnes * POUNDS_PER_TONNE), "lb")
+    return with_unit(two_figures(tonnes), "tonnes")
+
+
+def volume_text(litres: float, system: System) -> str:
+    """A volume to a tenth: ``30.3 L``, or US gallons."""
+    if system == "inch":
+        return with_unit(number(litres / LITRES_PER_GALLON, 1), "gal")
+    return with_unit(number(litres, 1), "L")
 
 
 def _mixed(size: Fraction) -> str:
