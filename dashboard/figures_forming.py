@@ -18,6 +18,8 @@ from dashboard.palette import LIGHT
 from dashboard.scales import Linear, linear_for
 
 END_MARGIN_S = 3.0
+LEAST_TOLD_PA = 500.0
+"""What a cure gives back under this is told as at most this, Pa."""
 
 
 def forming_curve(
@@ -253,12 +255,13 @@ def cure_bars(
 def _cure(cure: Cure, axes: Sequence[Linear], y: float, unit: float, first: bool) -> str:
     out = [svg.text((10, y + 18), cure.label, size=16, bold=first)]
     for axis, gain in zip(axes, (cure.while_detail_forms_pa, cure.when_set_pa), strict=True):
-        out.append(_gain(gain.scaled(1 / unit), axis, y + 36, cure.is_leak, first))
+        least = f"{LEAST_TOLD_PA / unit:.2g}"
+        out.append(_gain(gain.scaled(1 / unit), axis, y + 36, cure.is_leak, first, least))
     out.append(svg.line((10, y + 66), (axes[-1].right, y + 66), "hairline", 1))
     return "".join(out)
 
 
-def _gain(gain: Interval, axis: Linear, y: float, leak: bool, first: bool) -> str:
+def _gain(gain: Interval, axis: Linear, y: float, leak: bool, first: bool, least: str) -> str:
     zero, end = axis.at(0.0), axis.at(gain.value)
     fill = "url(#air-2)" if leak else "url(#ink-3)" if first else "paper"
     colour = "air" if leak else ("ink" if first else "grey")
@@ -270,5 +273,5 @@ def _gain(gain: Interval, axis: Linear, y: float, leak: bool, first: bool) -> st
     jaws = svg.line((low, y), (high, y), ink, 2.4) + "".join(
         svg.line((x, y - 8), (x, y + 8), ink, 2.6) for x in (low, high)
     )
-    words = "at most 0.5" if gain.high <= 0.5 else wording.interval_text(gain, "")
+    words = f"at most {least}" if gain.high <= float(least) else wording.interval_text(gain, "")
     return bar + jaws + svg.text((zero, y + 25), words, bold=True, fill=ink)

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from acquisition.archive import Archive
 from acquisition.records import Box, Uncertain
+from analysis.forming import Cure, case_of
+from analysis.results import Interval
+from analysis.wording import System
 from dashboard import boxform, pages
-from dashboard.pages import measurements
-from dashboard.view import read_view
+from dashboard.figures_forming import cure_bars
+from dashboard.pages import forming, measurements
 from tests.dashboard.made_up_shop import MadeUpShop, box, made_up
-from tests.dashboard.test_pages import spoken
+from tests.dashboard.test_pages import spoken, view_of
 
 KEYS = [f.key for f in boxform.FIELDS]
 
@@ -26,10 +30,10 @@ def shop(tmp_path: Path) -> Iterator[MadeUpShop]:
     made.close()
 
 
-def texts(described: Box, system: str, **typed: str) -> list[str]:
+def texts(described: Box, system: System, **typed: str) -> list[str]:
     """What stands in the fields, some of it typed anew."""
     values = boxform.values_of(described)
-    shown = {f.key: f.measure.shown(values[f.key], system) for f in boxform.FIELDS}  # type: ignore[arg-type]
+    shown = {f.key: f.measure.shown(values[f.key], system) for f in boxform.FIELDS}
     return [typed.get(key, shown[key]) for key in KEYS]
 
 
@@ -90,10 +94,48 @@ def test_what_cannot_be_read_is_told_and_not_kept(shop: MadeUpShop) -> None:
     assert not (shop.archive_dir / "N-03").exists()
 
 
-@pytest.mark.parametrize("address", ["/box/B-17/measurements", "/box/new"])
-@pytest.mark.parametrize(("units", "foreign"), [("inch", r"mm|kPa|tonnes|\bL\b|L/s"),
+@pytest.mark.parametrize("address", ["/box/B-17/measurements", "/box/new", "/box/B-11/forming", "/help",
+                                     "/hold?box=B-17", "/box/B-17/sheet", "/box/B-17/event?kind=repair"])  # fmt: skip
+@pytest.mark.parametrize(("units", "foreign"), [("inch", r"mm\b|mm²|kPa|tonnes|\bL\b|L/s|°C"),
                                                 ("metric", r"\d\s*in\b|^in$|^inHg$|\bgal$|cfm|lb\b")])  # fmt: skip
 @pytest.mark.parametrize("width", [1440, 390])
-def test_a_form_speaks_one_system(shop: MadeUpShop, address: str, units: str, foreign: str, width: int) -> None:
-    body = pages.find(shop, read_view({"path": address, "units": units, "width": width})).body
+def test_a_page_speaks_one_system(shop: MadeUpShop, address: str, units: str, foreign: str, width: int) -> None:
+    body = pages.find(shop, view_of(address, units=units, width=width)).body
     assert [s for s in spoken(body) if re.search(foreign, s)] == []
+
+
+@pytest.mark.parametrize("system", ["metric", "inch"])
+def test_sliders_left_alone_are_what_the_box_has(system: System) -> None:
+    known = made_up()["B-11"]
+    case = case_of(known.box)
+    assert case is not None
+    settings = forming.as_it_is(known, case)
+    values = [float(s.measure.shown(settings[s.key], system)) for s in forming.SLIDERS]
+    assert forming.settings_of(values, settings, system) == settings
+
+
+def test_sliders_in_inches_stand_for_the_same_forming() -> None:
+    known = made_up()["B-11"]
+    case = case_of(known.box)
+    assert case is not None
+    moved = ["1", 2.0, 40.0, 4.0, 0.75, 96.0, 20.0, 30.0]
+    told = forming.settings_of(moved, forming.as_it_is(known, case), "inch")
+    # A thousandth of a square inch is 0.64516 mm²; 20 inHg under 101.325 kPa leave 33.597 kPa.
+    assert told == pytest.approx({"edge": 0.64516, "walls": 1.29032, "tank": 151.416471, "pump": 1.887790,
+                                  "hose": 19.05, "vents": 96.0, "needs": 33.597220, "set": 30.0}, abs=1e-4)  # fmt: skip
+
+
+@pytest.mark.parametrize(("system", "told"), [("metric", "at most 0.5"), ("inch", "at most 0.15")])
+def test_little_given_back_is_as_little_in_both_systems(system: System, told: str) -> None:
+    # 0.5 kPa is 0.148 inHg
+    none = Interval(100.0, 50.0, 490.0)
+    cure = Cure("walls", "The box, sealed", True, none, Interval(600.0, 580.0, 620.0))
+    assert f">{told}<" in cure_bars((cure,), (0.0, 0.0), system, 420)
+    assert cure_bars((cure,), (0.0, 0.0), system, 420).count("at most") == 1
+
+
+def test_the_gauges_step_gives_its_caution_in_inches(shop: MadeUpShop) -> None:
+    shop.known["B-12"] = replace(shop.known["B-12"], box=replace(shop.known["B-12"].box, wood="none"))
+    text = " ".join(spoken(pages.find(shop, view_of("/hold?box=B-12&step=gauge", units="inch")).body))
+    assert "first pull in steps of 7, 15 and 24\u00a0inHg" in text
+    assert "80\u00a0kPa" not in text

@@ -60,6 +60,9 @@ def test_one_test_is_said_of_one_test_only() -> None:
     assert said[0].startswith("One test tells how much, not where:")
     assert said[1].startswith("2 tests of one kind tell how much, not where:")
     assert said[2].startswith("2 tests, and none tells panel edges and port flange apart;")
+    six = (*result("B-16", "vents-taped", MAY, iv(7.7, 6.6, 8.9), "over").open_paths[:5], "line")
+    named = where.not_told_sentence(group_of(one, one), six, one, View()).partition(": ")[2]
+    assert len(re.split(r", | and ", named.partition(" together take in ")[0])) == len(set(six)) == 6
 
 
 def test_tight_box_needs_no_repair(tmp_path: Path) -> None:
