@@ -32,9 +32,10 @@ _FILE_DECIMALS = 6
 
 @dataclass(frozen=True)
 class Measure:
-    """A kind of number: its unit in files, its unit on inch pages and how large that is, decimals shown there.
+    """A kind of number: its unit in files, its unit on inch pages and how large that is.
 
-    ``from_room`` counts down from the room's pressure: absolute in files, vacuum on inch pages.
+    ``decimals`` and ``figures`` are shown on inch pages at least. ``from_room`` counts down from the room's
+    pressure: absolute in files, vacuum on inch pages.
     """
 
     unit: str
@@ -42,6 +43,7 @@ class Measure:
     inch_unit_size: float = 1.0
     decimals: int = 0
     from_room: bool = False
+    figures: int = 3
 
     def unit_in(self, system: System) -> str:
         """The unit's words on a page."""
@@ -61,13 +63,13 @@ class Measure:
         return round(_ROOM_KPA - size if self.from_room else size, _FILE_DECIMALS)
 
     def shown(self, value: float | None, system: System) -> str:
-        """What stands in a field: the file's own number, or in inches three figures and so many decimals at least."""
+        """What stands in a field: the file's own number, or in inches so many figures and decimals at least."""
         if value is None:
             return ""
         if system == "metric" or self.unit == self.inch_unit:
             return f"{value:g}"
         told = self.of_file(value, system)
-        text = number(told, max(self.decimals, decimals_for(told, 3))).replace("\u2212", "-")
+        text = number(told, max(self.decimals, decimals_for(told, self.figures))).replace("\u2212", "-")
         return text.rstrip("0").rstrip(".") if "." in text else text
 
     def read(self, text: object, system: System, kept: float | None = None) -> float | None:
@@ -119,7 +121,7 @@ def _typed(words: str) -> float:
 
 
 LENGTH = Measure("mm", "in", MM_PER_INCH, 3)
-AREA = Measure("mm²", "thousandths in²", MM2_PER_SQUARE_INCH / 1000.0, 2)
+AREA = Measure("mm²", "thousandths in²", MM2_PER_SQUARE_INCH / 1000.0, 2, figures=2)
 VOLUME = Measure("L", "gal", LITRES_PER_GALLON, 1)
 SPEED = Measure("L/s", "cfm", CUBIC_FOOT_L / 60.0, 1)
 PRESSURE = Measure("kPa", "inHg", _KPA_PER_INHG, 1, from_room=True)

@@ -241,9 +241,11 @@ def cure_bars(
         for i, words in enumerate(("2 s after it lands", "when it has set"))
     ]
     for axis, enough in zip(axes, enough_pa, strict=True):
-        parts.append(svg.line((axis.at(0), top), (axis.at(0), bottom), "ink", 1.4))
+        # Only behind the bars, so that no line runs through a name or a number.
+        spans = [(top + step * i + 24, top + step * i + 48) for i in range(len(cures))]
+        parts += [svg.line((axis.at(0), y), (axis.at(0), end), "ink", 1.4) for y, end in spans]
         if enough > 0:
-            parts.append(marks.limit_upright(axis.at(enough / unit), top + 6, bottom))
+            parts += [marks.limit_upright(axis.at(enough / unit), y, end) for y, end in spans]
             words = f"enough: {wording.two_figures(enough / unit)}"
             wide = 4.2 * len(words)
             centre = max(axis.left + wide, min(axis.at(enough / unit), axis.left + half - wide))

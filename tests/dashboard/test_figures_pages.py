@@ -195,6 +195,7 @@ def test_limit_stands_on_the_first_two_rows_only() -> None:
     ]
     drawn = figures_sheet.four_jaws(rows, 0.4 * MM2, 1300, "pump")
     assert "limit 0.40, from the pump" in drawn
+    assert_no_line_through_words(figures_sheet.four_jaws(rows, 0.4 * MM2, 390, "pump"))
     assert "−0.1" in drawn
 
 
@@ -206,7 +207,18 @@ def test_forming_curve_and_cures_name_need_and_unit() -> None:
     fig = forming_curve(case, case, 34_000.0, 30.0, KPA, 900)
     assert any("parts need" in w for w in words(fig))
     found = judge_forming(case, 34_000.0)
-    assert "2 s after it lands" in cure_bars(found.cures, (0.0, 0.0), "metric", 420)
+    drawn = cure_bars(found.cures, (4000.0, 0.0), "metric", 420)
+    assert "2 s after it lands" in drawn
+    assert_no_line_through_words(drawn)
+
+
+def assert_no_line_through_words(drawn: str) -> None:
+    """No upright line stands at the height of any word."""
+    uprights = [e for e in attributes(drawn, "line") if e["x1"] == e["x2"]]
+    assert uprights
+    for name in attributes(drawn, "text"):
+        top, bottom = float(name["y"]) - 11, float(name["y"]) + 3
+        assert not [e for e in uprights if float(e["y1"]) < bottom and top < float(e["y2"])], name["words"]
 
 
 def test_interval_scaled_in_rows_is_mm2() -> None:
