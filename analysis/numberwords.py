@@ -1,8 +1,8 @@
 """Numbers as people read them: one formatter for a value with its interval, in two unit systems.
 
 Two significant figures, three where half the interval is under 5 % of the value; the ends have the value's
-decimals. A no-break space stands before a unit, U+2212 is the minus. Where the low end is under a tenth of
-the high end no value is given, only "at most".
+decimals, and are left out where a narrow range comes to one step of them. A no-break space stands before a unit,
+U+2212 is the minus. Where the low end is under a tenth of the high end no value is given, only "at most".
 """
 
 from __future__ import annotations
@@ -24,11 +24,13 @@ MINUS = "\u2212"
 MM2_PER_M2 = 1e6
 MM_PER_INCH = 25.4
 MM2_PER_SQUARE_INCH = MM_PER_INCH**2
+LITRES_PER_GALLON = 231.0 * MM_PER_INCH**3 / 1e6
+POUNDS_PER_TONNE = 1000.0 / 0.45359237
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 _ROOT_AT_MOST = 10.0
-_QUICK_LOSS_PA = 25_000.0
+QUICK_LOSS_PA = 25_000.0
 _SCCM_PER_PA_M3_S = 60e6 / 101_325.0 * 273.15
 
 
@@ -92,7 +94,21 @@ def interval_text(interval: Interval, unit: str, signed: bool = False) -> str:
         return f"at most {with_unit(two_figures(interval.high), unit)}"
     places = interval_decimals(interval)
     value, low, high = (number(x, places) for x in (interval.value, interval.low, interval.high))
-    return with_unit(value, unit) if low == value == high else f"{with_unit(value, unit)}, {low} to {high}"
+    told = with_unit(value, unit)
+    return told if _ends_meet(interval, low, high, places) else f"{told}, {low} to {high}"
+
+
+def _ends_meet(interval: Interval, low: str, high: str, places: int) -> bool:
+    """Whether the written ends say no more than the value: alike, or a narrow range that rounding alone cuts in two."""
+    if low == high:
+        return True
+    narrow = interval.high - interval.low < 0.1 * abs(interval.value)
+    steps = (_written(high) - _written(low)) * 10.0**places
+    return narrow and steps < 1.5
+
+
+def _written(text: str) -> float:
+    return float(text.replace(MINUS, "-"))
 
 
 def hole_number(area_m2: float, system: System, decimals: int | None = None) -> str:
@@ -122,10 +138,11 @@ def hole_interval_text(area: Interval, system: System) -> str:
     if is_at_most(area):
         return f"at most {hole_text(area.high, system)}"
     ends = [drilled_hole_m(max(a, 0.0)) * 1000.0 for a in (area.value, area.low, area.high)]
-    places = interval_decimals(Interval(*ends))
+    hole = Interval(*ends)
+    places = interval_decimals(hole)
     value, low, high = (hole_number(a, system, places) for a in (area.value, area.low, area.high))
-    whole = with_unit(value, length_unit(system))
-    return whole if low == value == high else f"{whole}, {low} to {high}"
+    whole, written = with_unit(value, length_unit(system)), len(low.partition(".")[2])
+    return whole if _ends_meet(hole, low, high, written) else f"{whole}, {low} to {high}"
 
 
 def area_text(area: Interval, system: System, signed: bool = False) -> str:
@@ -193,11 +210,19 @@ def loss_text(lost_5min_pa: float, system: System, slope_pa_s: float | None = No
         Pressure rise a second at the reference, Pa/s; without it the five minutes' mean stands in.
     """
     slope = lost_5min_pa / 300.0 if slope_pa_s is None else slope_pa_s
-    if max(lost_5min_pa, slope * 300.0) <= _QUICK_LOSS_PA:
+    if max(lost_5min_pa, slope * 300.0) <= QUICK_LOSS_PA:
         return f"{pressure_step_text(lost_5min_pa, system)} lost in {with_unit('5', 'min')}"
-    steps = 3 if system == "inch" else 10
-    seconds = steps * pa_per_unit(system) / slope
-    return f"{with_unit(str(steps), pressure_unit(system))} lost in {duration_text(seconds)}"
+    seconds = _quick_steps(system) * pa_per_unit(system) / slope
+    return f"{quick_step_text(system)} lost in {duration_text(seconds)}"
+
+
+def quick_step_text(system: System) -> str:
+    """The loss whose time is told of a box that loses quickly: ``10 kPa``, or ``3 inHg``."""
+    return with_unit(str(_quick_steps(system)), pressure_unit(system))
+
+
+def _quick_steps(system: System) -> int:
+    return 3 if system == "inch" else 10
 
 
 def size_text(size_mm: float, system: System) -> str:
@@ -209,6 +234,44 @@ def size_text(size_mm: float, system: System) -> str:
     if sixty_fourths and abs(sixty_fourths / 64 - inches) * MM_PER_INCH < 0.05:
         return with_unit(_mixed(Fraction(sixty_fourths, 64)), "in")
     return with_unit(number(inches, 3), "in")
+
+
+def span_number(length_m: float, system: System) -> str:
+    """A span or a side of a box without its unit: whole mm, or tenths of an inch."""
+    if system == "inch":
+        return number(length_m * 1000.0 / MM_PER_INCH, 1).removesuffix(".0")
+    return number(length_m * 1000.0, 0)
+
+
+def span_text(length_m: float, system: System) -> str:
+    """A span with its unit: ``186 mm`` or ``7.3 in``."""
+    return with_unit(span_number(length_m, system), length_unit(system))
+
+
+def small_length_text(length_m: Interval, system: System) -> str:
+    """A bow with its interval: mm, or inches."""
+    return interval_text(length_m.scaled(1000.0 / (MM_PER_INCH if system == "inch" else 1.0)), length_unit(system))
+
+
+def load_text(tonnes: float, system: System) -> str:
+    """A load: ``2.9 tonnes``, or ``6400 lb``."""
+    if system == "inch":
+        return with_unit(two_figures(tonnes * POUNDS_PER_TONNE), "lb")
+    return with_unit(two_figures(tonnes), "tonnes")
+
+
+def temperature_text(low_c: float, system: System, high_c: float | None = None) -> str:
+    """A temperature, or a range of them: ``40 °C``, ``140 to 190 °C``, or in °F."""
+    ends = (low_c,) if high_c is None else (low_c, high_c)
+    shown = (number(1.8 * c + 32.0 if system == "inch" else c, 0) for c in ends)
+    return with_unit(" to ".join(shown), "°F" if system == "inch" else "°C")
+
+
+def volume_text(litres: float, system: System) -> str:
+    """A volume to a tenth: ``30.3 L``, or US gallons."""
+    if system == "inch":
+        return with_unit(number(litres / LITRES_PER_GALLON, 1), "gal")
+    return with_unit(number(litres, 1), "L")
 
 
 def _mixed(size: Fraction) -> str:

@@ -5,7 +5,7 @@ Every sentence exists in two unit systems and uses the trade's words only.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -342,15 +342,14 @@ def seal_sentence(assessment: Assessment, system: System = "metric") -> str:
     )
 
 
-def one_test_sentence(assessment: Assessment, system: System = "metric", next_step: str = "", tests: int = 1) -> str:
-    """One test tells how much, not where: the paths it had open, together, and the step that would part them.
-
-    ``tests`` is how many of the same kind there are.
-    """
+def one_test_sentence(
+    assessment: Assessment, system: System = "metric", next_step: str = "", tests: int = 1, paths: Sequence[str] = ()
+) -> str:
+    """How much, not where, that one test or ``tests`` of a kind tell: all it had open, or ``paths``, together."""
     area = assessment.own_area_m2
     if area is None:
         return ""
-    names = [path_name(p, assessment.setup) for p in together(assessment.open_paths)]
+    names = [path_name(p, assessment.setup) for p in paths or together(assessment.open_paths)]
     first = "One test tells" if tests == 1 else f"{tests} tests of one kind tell"
     if not names:
         return f"{first} how much, not where: {told_amount(area, system)}."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from acquisition.records import Box
+from analysis.numberwords import System, span_number
 from dashboard import svg
 from dashboard.section import Frame, baffle_counts, body, frame_for, height_of, turned
 
@@ -31,28 +32,29 @@ def _upright(x: float, a: float, b: float, words: str) -> str:
     )
 
 
-def sized_section(box: Box, width: float) -> str:
-    """The section with length, height and the first span; sizes as the box file has them."""
-    side = 62.0 if width < 480 else 120.0
+def sized_section(box: Box, width: float, system: System = "metric") -> str:
+    """The section with length, height and the first span, in mm or inches."""
+    side = 74.0 if width < 480 else 120.0
     f = frame_for(box, width, side, 52.0, 120.0)
     if box.inside_mm is None:
         return svg.drawing(width, height_of(f, "none"), body(f, None, "none"), "The box; its sizes are not given")
     length, _, height = turned(box)
-    sizes = _across(f.left, f.right, 26, f"{length:g}") + _upright(f.outer[2] + 18, f.top, f.floor, f"{height:g}")
+    across, up = (span_number(s / 1000.0, system) if system == "inch" else f"{s:g}" for s in (length, height))
+    sizes = _across(f.left, f.right, 26, across) + _upright(f.outer[2] + 18, f.top, f.floor, up)
     return svg.drawing(
         width,
         height_of(f, "none") + 6,
-        body(f, None, "none") + sizes + _span(f, length),
+        body(f, None, "none") + sizes + _span(f, length, system),
         f"{box.name or 'The box'} with its sizes",
     )
 
 
-def _span(f: Frame, length: float) -> str:
+def _span(f: Frame, length: float, system: System) -> str:
     count = baffle_counts(f.box)[0]
     if count < 1:
         return ""
     thick = f.box.baffles.board_mm or f.box.board_mm or 18.0
     clear = (length - count * thick) / (count + 1)
-    return (
-        _across(f.left + 2, f.left + clear * f.scale, f.top + 34, f"{clear:.0f}", "ink") if f.floor - f.top > 44 else ""
-    )
+    if f.floor - f.top <= 44:
+        return ""
+    return _across(f.left + 2, f.left + clear * f.scale, f.top + 34, span_number(clear / 1000.0, system), "ink")

@@ -18,6 +18,8 @@ from dashboard.palette import LIGHT
 from dashboard.scales import Linear, linear_for
 
 END_MARGIN_S = 3.0
+LEAST_TOLD_PA = 500.0
+"""What a cure gives back under this is told as at most this, Pa."""
 
 
 def forming_curve(
@@ -239,9 +241,11 @@ def cure_bars(
         for i, words in enumerate(("2 s after it lands", "when it has set"))
     ]
     for axis, enough in zip(axes, enough_pa, strict=True):
-        parts.append(svg.line((axis.at(0), top), (axis.at(0), bottom), "ink", 1.4))
+        # Only behind the bars, so that no line runs through a name or a number.
+        spans = [(top + step * i + 24, top + step * i + 48) for i in range(len(cures))]
+        parts += [svg.line((axis.at(0), y), (axis.at(0), end), "ink", 1.4) for y, end in spans]
         if enough > 0:
-            parts.append(marks.limit_upright(axis.at(enough / unit), top + 6, bottom))
+            parts += [marks.limit_upright(axis.at(enough / unit), y, end) for y, end in spans]
             words = f"enough: {wording.two_figures(enough / unit)}"
             wide = 4.2 * len(words)
             centre = max(axis.left + wide, min(axis.at(enough / unit), axis.left + half - wide))
@@ -253,12 +257,13 @@ def cure_bars(
 def _cure(cure: Cure, axes: Sequence[Linear], y: float, unit: float, first: bool) -> str:
     out = [svg.text((10, y + 18), cure.label, size=16, bold=first)]
     for axis, gain in zip(axes, (cure.while_detail_forms_pa, cure.when_set_pa), strict=True):
-        out.append(_gain(gain.scaled(1 / unit), axis, y + 36, cure.is_leak, first))
+        least = f"{LEAST_TOLD_PA / unit:.2g}"
+        out.append(_gain(gain.scaled(1 / unit), axis, y + 36, cure.is_leak, first, least))
     out.append(svg.line((10, y + 66), (axes[-1].right, y + 66), "hairline", 1))
     return "".join(out)
 
 
-def _gain(gain: Interval, axis: Linear, y: float, leak: bool, first: bool) -> str:
+def _gain(gain: Interval, axis: Linear, y: float, leak: bool, first: bool, least: str) -> str:
     zero, end = axis.at(0.0), axis.at(gain.value)
     fill = "url(#air-2)" if leak else "url(#ink-3)" if first else "paper"
     colour = "air" if leak else ("ink" if first else "grey")
@@ -270,5 +275,5 @@ def _gain(gain: Interval, axis: Linear, y: float, leak: bool, first: bool) -> st
     jaws = svg.line((low, y), (high, y), ink, 2.4) + "".join(
         svg.line((x, y - 8), (x, y + 8), ink, 2.6) for x in (low, high)
     )
-    words = "at most 0.5" if gain.high <= 0.5 else wording.interval_text(gain, "")
+    words = f"at most {least}" if gain.high <= float(least) else wording.interval_text(gain, "")
     return bar + jaws + svg.text((zero, y + 25), words, bold=True, fill=ink)

@@ -13,6 +13,9 @@ from dashboard.areas import AreaUnit, area_unit
 from dashboard.scales import Linear, linear_for
 
 CHANCE_WIDE = 112.0
+SIGN_PX = 6.4
+"""Width of a sign of the words over the bars, px; rather too much."""
+LIMIT_SIGN_PX = 22.0
 
 
 @dataclass(frozen=True)
@@ -119,6 +122,10 @@ class Sheet:
             return 54.0 + 20 * (names - 1) + (18 if self.split_fits(row) else 0)
         return max(44.0, 11 + 20 * names + 17 * len(self.evidence(row)))
 
+    def bar_at(self, row: Row, top: float) -> float:
+        """Y of the middle of a row's bar."""
+        return top + 36 + 20 * (len(self.names(row)) - 1) if self.narrow else top + self.tall(row) / 2
+
     def names(self, row: Row) -> list[str]:
         """Names of a row as its lines: each its own, more than three run on."""
         if len(row.names) < 4:
@@ -144,26 +151,38 @@ class Sheet:
 
 def _axis_words(sheet: Sheet, limit_m2: float | None) -> str:
     words = sheet.unit.words
-    unit = f"leak area, {words}, 95 %" if not sheet.narrow else f"{words}, 95 %"
+    title = "chance it is the largest" if sheet.narrow and len(words) < 5 else "chance largest"
     x = 12.0 if sheet.narrow else sheet.axis.left - 28
-    out = svg.text((x, 18), unit + ("; " if limit_m2 else ""), fill="second", edge=None)
-    if limit_m2:
-        at = x + (84 if sheet.narrow else 152) + 6.2 * (len(words) - 3)
+    limit = f"limit {sheet.unit.number(limit_m2)}" if limit_m2 else ""
+    unit = f"{words}, 95 %"
+    taken = x + (len(f"leak area, {unit}; {limit}{title}") + 1) * SIGN_PX + LIMIT_SIGN_PX
+    if not sheet.narrow and taken < sheet.width - 12:
+        unit = f"leak area, {unit}"
+    out = svg.text((x, 18), unit + ("; " if limit else ""), fill="second", edge=None)
+    if limit:
+        at = x + len(unit) * SIGN_PX + 26
         out += svg.line((at, 6), (at, 20), "air", 2) + svg.line((at + 4.5, 6), (at + 4.5, 20), "air", 1)
-        out += svg.text((at + 10, 18), f"limit {sheet.unit.number(limit_m2)}", fill="air", bold=True, edge=None)
+        out += svg.text((at + 10, 18), limit, fill="air", bold=True, edge=None)
     if not sheet.narrow:
         out = svg.text((12, 18), "place, and what the tests say of it", fill="second", edge=None) + out
-    title = "chance it is the largest" if sheet.narrow and len(words) < 5 else "chance largest"
     return out + svg.text((sheet.width - 12, 18), title, fill="second", anchor="end", edge=None)
 
 
-def _grid(sheet: Sheet, bottom: float) -> str:
+def _uprights(sheet: Sheet, rows: Sequence[tuple[Row, float]], limit_m2: float | None) -> str:
+    """Lines of the axis and the limit: down the whole drawing, on a phone only behind the bars, not the names."""
+    if sheet.narrow:
+        spans = [(sheet.bar_at(row, top) - 14, sheet.bar_at(row, top) + 14) for row, top in rows]
+    else:
+        spans = [(48.0, rows[-1][1] + sheet.tall(rows[-1][0]))] if rows else []
     out = []
     for value in sheet.axis.ticks():
-        x = sheet.axis.at(value)
+        x, zero = sheet.axis.at(value), value == 0
         out.append(svg.text((x, 40), sheet.axis.label(value), fill="second", anchor="middle", edge=None))
-        zero = value == 0
-        out.append(svg.line((x, 48), (x, bottom), "ink" if zero else "hairline", 1.8 if zero else 1))
+        colour, wide = ("ink", 1.8) if zero else ("hairline", 1.0)
+        out += [svg.line((x, top), (x, bottom), colour, wide) for top, bottom in spans]
+    if limit_m2:
+        x = sheet.axis.at(limit_m2 * sheet.unit.per_m2)
+        out += [marks.limit_upright(x, top, bottom) for top, bottom in spans]
     return "".join(out)
 
 
@@ -222,11 +241,11 @@ def _row(sheet: Sheet, row: Row, top: float) -> str:
         anchor="end",
     )
     if sheet.narrow:
-        y = top + 34 + 20 * (len(sheet.names(row)) - 1)
+        y = sheet.bar_at(row, top)
         below = (
-            svg.text((sheet.axis.at(0.0), y + 26), row.split, fill="second", size=13) if sheet.split_fits(row) else ""
+            svg.text((sheet.axis.at(0.0), y + 24), row.split, fill="second", size=13) if sheet.split_fits(row) else ""
         )
-        return _bar(sheet, row, y + 2) + _names(sheet, row, top + 18) + words + below
+        return _bar(sheet, row, y) + _names(sheet, row, top + 18) + words + below
     y = top + 18
     out = _names(sheet, row, y) + svg.lines_of_text(
         (30 if len(row.names) > 1 else 20, y + 20 * len(sheet.names(row)) - 3),
@@ -238,7 +257,7 @@ def _row(sheet: Sheet, row: Row, top: float) -> str:
     split = svg.text((sheet.axis.at(0.0) + 10, top + tall / 2 + 28), row.split, fill="second") if row.split else ""
     return (
         out
-        + _bar(sheet, row, top + tall / 2)
+        + _bar(sheet, row, sheet.bar_at(row, top))
         + split
         + words
         + svg.line((12, top + tall), (sheet.width - 12, top + tall), "hairline", 1)
@@ -271,10 +290,10 @@ def ranking_bars(
     highs = [a.high for a in areas] + [1.15 * limit_m2 * unit.per_m2 if limit_m2 else 0.0]
     lows = [a.low for a in areas if a.low < 0]
     sheet = Sheet(width, linear_for(min(lows, default=0.0), max(highs, default=1.0), left, right), narrow, unit)
-    y, parts = 50.0, []
+    y, placed = 50.0, []
     for row in rows:
-        parts.append(_row(sheet, row, y))
+        placed.append((row, y))
         y += sheet.tall(row)
-    limit = marks.limit_upright(sheet.axis.at(limit_m2 * unit.per_m2), 48, y) if limit_m2 else ""
-    content = _grid(sheet, y) + limit + "".join(parts) + _axis_words(sheet, limit_m2)
+    drawn = "".join(_row(sheet, row, top) for row, top in placed)
+    content = _uprights(sheet, placed, limit_m2) + drawn + _axis_words(sheet, limit_m2)
     return svg.drawing(width, y + 6, content, label)

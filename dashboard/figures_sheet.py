@@ -61,8 +61,11 @@ def four_jaws(rows: Sequence[JawRow], limit_m2: float | None, width: float, sour
     axis, step = _axis(rows, limit_m2, width, narrow), 74.0 if narrow else 55.0
     top = 62.0 if narrow and limit_m2 else 40.0
     bottom = top + 6 + step * len(rows)
-    parts = [_grid(axis, top, bottom, rows[0].unit)]
-    parts += [_row(r, axis, top + step * (i + 0.55), width, narrow) for i, r in enumerate(rows)]
+    middles = [top + step * (i + 0.55) for i in range(len(rows))]
+    # On a phone the names stand over the axis: its lines are drawn only behind the jaws.
+    spans = [(y - 16, y + 27) for y in middles] if narrow else [(top, bottom)]
+    parts = [_grid(axis, spans, rows[0].unit)]
+    parts += [_row(r, axis, y, width, narrow) for r, y in zip(rows, middles, strict=True)]
     counted = sum(r.limited for r in rows)
     edge = top + step * counted
     parts.insert(1, svg.line((12, edge + 4), (width - 12, edge + 4), "ink", 1))
@@ -72,22 +75,22 @@ def four_jaws(rows: Sequence[JawRow], limit_m2: float | None, width: float, sour
             f", from {'the pump' if source == 'pump' else 'its parts'}" if source else ""
         )
         at = (min(x - 2, width - 12 - 7.6 * len(named)), top - 8) if narrow else (x + 10, top + 12)
-        parts.append(marks.limit_upright(x, top, edge) + svg.text(at, named, fill="air", bold=True))
+        limits = [(y, end) for y, end in spans if y < edge] if narrow else [(top, edge)]
+        parts += [marks.limit_upright(x, y, end) for y, end in limits]
+        parts.append(svg.text(at, named, fill="air", bold=True))
     return svg.drawing(width, bottom + 4, "".join(parts), "; ".join(f"{r.name}: {r.words}" for r in rows))
 
 
-def _grid(axis: Linear, top: float, bottom: float, unit: AreaUnit) -> str:
+def _grid(axis: Linear, spans: Sequence[tuple[float, float]], unit: AreaUnit) -> str:
     out = [
         svg.text((axis.at(0) - 14, 26), f"{unit.words}, 95 %", fill="second", anchor="end")
         if axis.at(0) > 90
         else svg.text((4, 12), f"{unit.words}, 95 %", fill="second")
     ]
     for tick in axis.ticks():
-        zero = tick == 0
-        out.append(svg.text((axis.at(tick), 30), axis.label(tick), fill="second", anchor="middle"))
-        out.append(
-            svg.line((axis.at(tick), top), (axis.at(tick), bottom), "ink" if zero else "hairline", 1.8 if zero else 1)
-        )
+        x, (colour, wide) = axis.at(tick), ("ink", 1.8) if tick == 0 else ("hairline", 1.0)
+        out.append(svg.text((x, 30), axis.label(tick), fill="second", anchor="middle"))
+        out += [svg.line((x, top), (x, bottom), colour, wide) for top, bottom in spans]
     return "".join(out)
 
 

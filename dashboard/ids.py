@@ -31,6 +31,7 @@ MEASURE_SAID = "measure-said"
 MEASURE_BOX = "measure-box"
 MEASURE_DRAWING = "measure-drawing"
 MEASURE_HEAD = "measure-head"
+MEASURE_CAUTION = "measure-caution"
 
 
 def measure(name: str) -> str:

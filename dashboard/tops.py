@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from acquisition.records import Box
 from analysis import wording
+from analysis.numberwords import MM_PER_INCH, System, span_number
 from analysis.panels import TopCheck
 from dashboard import svg
 from dashboard.section import baffle_counts
@@ -11,7 +12,7 @@ from dashboard.section import baffle_counts
 TOO_LARGE = 10.0
 VERDICT_WORDS = {
     "may be tested": "may be tested, in steps",
-    "warned": "warned",
+    "warned": "not yet",
     "not with this top": "not with this top",
     "unknown": "not known",
 }
@@ -38,7 +39,7 @@ def _bowed(x: float, wide: float, y: float, spans: int, deep: float, thick: floa
     return svg.poly([*top, *[(px, py + thick) for px, py in reversed(top)]], "board", "ink", 1.6)
 
 
-def _scale_bar(x: float, wide: float, y: float, check: TopCheck, bad: bool) -> str:
+def _scale_bar(x: float, wide: float, y: float, check: TopCheck, bad: bool, system: System) -> str:
     if not check.may_span_m or check.bay is None:
         return ""
     longest = max(check.never_over_m * 1.35, check.bay.span_m * 1.08)
@@ -49,10 +50,10 @@ def _scale_bar(x: float, wide: float, y: float, check: TopCheck, bad: bool) -> s
     bar += svg.rect(never, y, x + wide - never, 14, "url(#air-3)", "air", 1.3)
     tick = svg.rect(span - 3, y - 8, 6, 30, fill="air" if bad else "ink")
     words = "".join(
-        svg.text((at, y + 34), f"{v * 1000:.0f}", fill="second", anchor="middle")
+        svg.text((at, y + 34), span_number(v, system), fill="second", anchor="middle")
         for at, v in ((may, check.may_span_m), (never, check.never_over_m))
     )
-    spoken = f"span {check.bay.span_m * 1000:.0f} mm"
+    spoken = f"span {span_number(check.bay.span_m, system)} {wording.length_unit(system)}"
     room = 4.2 * len(spoken)
     named = svg.text(
         (max(x + room, min(span, x + wide - room)), y - 13),
@@ -64,7 +65,19 @@ def _scale_bar(x: float, wide: float, y: float, check: TopCheck, bad: bool) -> s
     return bar + tick + words + named
 
 
-def top_picture(box: Box, check: TopCheck, width: float, title: str, extra: int = 0) -> str:
+def _bow_words(bow_m: float, x: float, wide: float, y: float, spans: int, bad: bool, system: System) -> str:
+    """How far each span bows; only the number where the spans are many."""
+    told = wording.two_figures(bow_m * 1000 / (MM_PER_INCH if system == "inch" else 1.0))
+    words = f"bows {told} {wording.length_unit(system)}" if spans < 4 else told
+    return "".join(
+        svg.text((x + wide * (i + 0.5) / spans, y), words, bold=True, fill="air" if bad else "ink", anchor="middle")
+        for i in range(spans)
+    )
+
+
+def top_picture(
+    box: Box, check: TopCheck, width: float, title: str, extra: int = 0, system: System = "metric"
+) -> str:
     """One top: load, bow and span.
 
     ``extra`` baffles more than the box has across its length stand under it.
@@ -75,20 +88,7 @@ def top_picture(box: Box, check: TopCheck, width: float, title: str, extra: int 
     x, wide, y = 14.0, width - 28.0, 66.0
     deep = min(26.0, (bow or 0.0) * TOO_LARGE * wide / max(box.inside_mm[0] if box.inside_mm else 600.0, 1.0))
     posts = "".join(svg.rect(x + wide * i / spans - 5, y + 12, 10, 32, "board", "ink") for i in range(spans + 1))
-    bows = (
-        ""
-        if bow is None
-        else "".join(
-            svg.text(
-                (x + wide * (i + 0.5) / spans, y + deep + 32),
-                f"bows {wording.two_figures(bow)} mm" if spans < 4 else wording.two_figures(bow),
-                bold=True,
-                fill="air" if bad else "ink",
-                anchor="middle",
-            )
-            for i in range(spans)
-        )
-    )
+    bows = "" if check.bow_m is None else _bow_words(check.bow_m.value, x, wide, y + deep + 32, spans, bad, system)
     head = svg.text(
         (x, 18), f"{title}: {VERDICT_WORDS[check.verdict]}", size=16, bold=True, fill="air" if bad else "ink"
     )
@@ -98,6 +98,6 @@ def top_picture(box: Box, check: TopCheck, width: float, title: str, extra: int 
         + posts
         + _bowed(x, wide, y, spans, deep, 12)
         + bows
-        + _scale_bar(x, wide, 144, check, bad)
+        + _scale_bar(x, wide, 144, check, bad, system)
     )
     return svg.drawing(width, 186, content, f"{title}: {VERDICT_WORDS[check.verdict]}")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import pi, sqrt
 from typing import Any
 
@@ -12,7 +13,9 @@ from dash.development.base_component import Component
 from analysis import wording
 from analysis.forming import SET_S, FormingAnswer, FormingCase, case_of, judge_forming
 from analysis.formingwords import forming_lead, forming_sentence
+from analysis.measures import AREA, COUNT, LENGTH, PRESSURE, SPEED, TIME, VOLUME, Measure
 from analysis.results import Interval
+from analysis.wording import System
 from dashboard import figures_forming, ids, parts
 from dashboard.figures import Scale
 from dashboard.pages.common import Page, label, two_parts
@@ -24,17 +27,38 @@ QUESTION = "Is the poor part the box's fault?"
 TAB = "Forming"
 NEEDS_PA = 34_000.0
 """At least 20 inHg of vacuum when the sheet lands: common practice, no source."""
-SLIDERS: tuple[tuple[str, str, str, float, float, float], ...] = (
-    ("edge", "Sheet edge leak", "mm²", 0.0, 10.0, 0.1),
-    ("walls", "Leak of the box", "mm²", 0.0, 10.0, 0.1),
-    ("tank", "Reserve tank", "L", 0.0, 400.0, 5.0),
-    ("pump", "Pump", "L/s", 0.0, 10.0, 0.1),
-    ("hose", "Hose bore", "mm", 6.0, 60.0, 1.0),
-    ("vents", "Vents", "", 5.0, 400.0, 1.0),
-    ("needs", "Parts need", "kPa", 5.0, 90.0, 1.0),
-    ("set", "Sheet has set after", "s", 5.0, 60.0, 1.0),
+Ends = tuple[float, float, float]
+"""Lowest and highest value of a slider, and its step."""
+
+
+@dataclass(frozen=True)
+class Slider:
+    """One slider: its name, words, kind of number, and its ends on pages in metric and in inches."""
+
+    key: str
+    words: str
+    measure: Measure
+    metric: Ends
+    inch: Ends
+    inch_words: str = ""
+
+    def words_in(self, system: System) -> str:
+        """The label on a page."""
+        return self.inch_words if system == "inch" and self.inch_words else self.words
+
+
+SLIDERS = (
+    Slider("edge", "Sheet edge leak", AREA, (0.0, 10.0, 0.1), (0.0, 15.0, 0.1)),
+    Slider("walls", "Leak of the box", AREA, (0.0, 10.0, 0.1), (0.0, 15.0, 0.1)),
+    Slider("tank", "Reserve tank", VOLUME, (0.0, 400.0, 5.0), (0.0, 100.0, 1.0)),
+    Slider("pump", "Pump", SPEED, (0.0, 10.0, 0.1), (0.0, 20.0, 0.2)),
+    Slider("hose", "Hose bore", LENGTH, (6.0, 60.0, 1.0), (0.25, 2.5, 0.125)),
+    Slider("vents", "Vents", COUNT, (5.0, 400.0, 1.0), (5.0, 400.0, 1.0)),
+    Slider("needs", "Parts need, absolute", PRESSURE, (5.0, 90.0, 1.0), (3.0, 28.0, 0.5), "Vacuum parts need"),
+    Slider("set", "Sheet has set after", TIME, (5.0, 60.0, 1.0), (5.0, 60.0, 1.0)),
 )
 Settings = dict[str, float]
+"""The sliders' numbers in mm², L, L/s, mm, kPa and s, whatever the page's units."""
 
 
 def page(shop: Shop, view: View, known: Findings) -> Page:
@@ -45,7 +69,7 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
     settings = as_it_is(known, case)
     head, curve, cures = answered(known, settings, view)
     sliders = parts.paper(
-        html.Div([_slider(s, settings[s[0]]) for s in SLIDERS], className="sliders"),
+        html.Div([_slider(s, settings[s.key], view.system) for s in SLIDERS], className="sliders"),
         html.Div(
             html.A("As it is", href=parts.box_href(known.box.name, "/forming"), className="button"), className="next"
         ),
@@ -80,7 +104,7 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
         html.Div(sliders, style={"marginTop": "12px"}),
         next_row,
         caution,
-        dcc.Store(id=ids.CURE_BOX, data=known.box.name),
+        dcc.Store(id=ids.CURE_BOX, data={"name": known.box.name, "units": view.system}),
     ]
     return Page(parts.box_page(view, known.box.name, label(known), TAB, QUESTION, *body))
 
@@ -228,16 +252,27 @@ def _cures(found: FormingAnswer, view: View) -> Component:
     )
 
 
-def _slider(spec: tuple[str, str, str, float, float, float], value: float) -> Component:
-    key, words, unit, low, high, step = spec
-    shown = html.Span([html.B(f"{value:g}", id=ids.cure(f"{key}-shown")), f" {unit}"])
-    control = dcc.Input(id=ids.cure(key), type="range", min=low, max=max(high, value), step=step, value=value)
-    return html.Div([html.Label([html.Span(words), shown], htmlFor=ids.cure(key)), control])
+def _slider(slider: Slider, value: float, system: System) -> Component:
+    shown, unit = slider.measure.shown(value, system), slider.measure.unit_in(system)
+    low, high, step = slider.inch if system == "inch" else slider.metric
+    told = html.Span([html.B(shown, id=ids.cure(f"{slider.key}-shown")), f" {unit}"])
+    control = dcc.Input(
+        id=ids.cure(slider.key), type="range", min=low, max=max(high, float(shown)), step=step, value=float(shown)
+    )
+    return html.Div([html.Label([html.Span(slider.words_in(system)), told], htmlFor=ids.cure(slider.key)), control])
+
+
+def settings_of(values: Sequence[float | str | None], kept: Settings, system: System) -> Settings:
+    """The sliders' numbers as they stand on a page; one that was not moved is what the box has."""
+    return {
+        s.key: s.measure.read(f"{float(value or 0.0):g}", system, kept[s.key]) or 0.0
+        for s, value in zip(SLIDERS, values, strict=True)
+    }
 
 
 def add_callbacks(app: Dash, shop: Shop) -> None:
     """Sliders move the curve and the bars."""
-    keys = [s[0] for s in SLIDERS]
+    keys = [s.key for s in SLIDERS]
 
     @app.callback(
         Output("cure-head", "children"),
@@ -250,9 +285,12 @@ def add_callbacks(app: Dash, shop: Shop) -> None:
         prevent_initial_call=True,
     )
     def follow(*given: Any) -> Any:
-        *values, name, data = given
-        known = shop.findings(name, wait_s=None)
-        if known is None or case_of(known.box) is None:
+        *values, asked, data = given
+        known = shop.findings(asked["name"], wait_s=None)
+        case = None if known is None else case_of(known.box)
+        if known is None or case is None:
             return no_update
-        settings = {k: float(v or 0.0) for k, v in zip(keys, values, strict=True)}
-        return *answered(known, settings, read_view(data)), *(f"{settings[k]:g}" for k in keys)
+        system: System = "inch" if asked["units"] == "inch" else "metric"
+        settings = settings_of(values, as_it_is(known, case), system)
+        shown = [s.measure.shown(settings[s.key], system) for s in SLIDERS]
+        return *answered(known, settings, read_view(data)), *shown

@@ -7,12 +7,27 @@ from dash.development.base_component import Component
 
 from acquisition.records import Box
 from acquisition.setups import PATHS, SETUPS
+from analysis.limit import PART_COST_PA
+from analysis.numberwords import (
+    QUICK_LOSS_PA,
+    System,
+    pressure_step_text,
+    quick_step_text,
+    size_text,
+    span_text,
+    temperature_text,
+)
+from analysis.panels import span_marks_m
+from analysis.topwords import first_pull_steps, top_load_text
 from dashboard import cutaway, marks, parts
+from dashboard.areas import size_words
 from dashboard.pages.common import Page
 from dashboard.section import small
 from dashboard.shop import Shop
 from dashboard.view import View
 
+_BOARD_MM = 18.0
+_PLAIN_TOP = Box("", (600.0, 600.0, 90.0), "bare", _BOARD_MM)
 WORDS = (
     (
         "hold test",
@@ -41,8 +56,8 @@ WORDS = (
     ),
     (
         "lost in 5 min",
-        "How far the pressure rises in five minutes with the valve shut; where that passes 25 kPa, the time for "
-        "10 kPa is told instead.",
+        "How far the pressure rises in five minutes with the valve shut; where that passes {quick_loss}, the time for "
+        "{quick_step} is told instead.",
     ),
     (
         "leak law",
@@ -52,8 +67,8 @@ WORDS = (
     ("release", "Gas that is no leak: moisture, and air stored in the plies. It dies away; a leak does not."),
     (
         "limit",
-        "The largest leak a box may have: three tenths of what its pump moves at working vacuum, or what costs 3 "
-        "kPa under the sheet in 3 s; the stricter.",
+        "The largest leak a box may have: three tenths of what its pump moves at working vacuum, or what costs "
+        "{parts_cost} under the sheet in 3 s; the stricter.",
     ),
     (
         "tight, within",
@@ -91,7 +106,7 @@ HOW = (
     ),
     (
         "Formed sheet",
-        "Form as usual, keep the valve open until the sheet is under 40 °C or ten minutes have passed, then shut "
+        "Form as usual, keep the valve open until the sheet is under {cool} or ten minutes have passed, then shut "
         "and hold. Form two before blaming the rim.",
     ),
     (
@@ -101,14 +116,14 @@ HOW = (
     ("Soak", "Three minutes with the pump on. Skip it and the answer is wider."),
 )
 CAUTIONS = (
-    "First pull in steps of 25, 50 and 80 kPa, a minute each, nobody over the top. Creaking: let air in.",
-    "An 18 mm top with baffles up to 220 mm apart may be tested; over 300 mm never without the board's own "
-    "rating. A 0.6 × 0.6 m top carries 2.9 tonnes at 80 kPa.",
+    "First pull in steps of {steps}, a minute each, nobody over the top. Creaking: let air in.",
+    "A top of {board} board with baffles up to {span} apart may be tested; over {never} never without the board's "
+    "own rating. A top of {top} carries {load}.",
     "Never glass, cracked boards, thin drums, plastic pipe or oil cans as a box or tank. A tank must be rated "
     "for full vacuum.",
     "Never blow a box up to find leaks. No flame. No hand, eye, ear or hair at ports and vents. Let air in "
     "slowly. Glasses from the first pull to the let-up.",
-    "Silicone vapours: air the room; test only after the full cure. Hot sheet 140 to 190 °C, moving table and "
+    "Silicone vapours: air the room; test only after the full cure. Hot sheet {hot}, moving table and "
     "clamp: power off and vacuum let out before reaching in.",
     "The machine's and the pump's own instructions and local codes come first; a licensed person where pressure "
     "vessels or wiring are concerned.",
@@ -128,11 +143,12 @@ def page(shop: Shop, view: View) -> Page:
     )
     columns = parts.split(
         "1fr 1fr",
-        parts.side(_list("Words", WORDS), _paths()),
-        parts.side(_setups(view), _list("How it is done", HOW), _marks()),
+        parts.side(_list("Words", _told(WORDS, view.system)), _paths()),
+        parts.side(_setups(view), _list("How it is done", _told(HOW, view.system)), _marks()),
         class_name="wide",
     )
-    cautions = parts.paper(html.H2("Cautions"), html.Ul([html.Li(parts.caution(c)) for c in CAUTIONS]))
+    sizes = measures_told(view.system)
+    cautions = parts.paper(html.H2("Cautions"), html.Ul([html.Li(parts.caution(c.format(**sizes))) for c in CAUTIONS]))
     return Page(
         html.Main(
             [
@@ -144,6 +160,30 @@ def page(shop: Shop, view: View) -> Page:
             ]
         )
     )
+
+
+def measures_told(system: System) -> dict[str, str]:
+    """The measures that the entries name, in the page's units."""
+    may_m, never_m = span_marks_m(_BOARD_MM)
+    return {
+        "quick_loss": pressure_step_text(QUICK_LOSS_PA, system),
+        "quick_step": quick_step_text(system),
+        "parts_cost": pressure_step_text(PART_COST_PA, system),
+        "cool": temperature_text(40.0, system),
+        "hot": temperature_text(140.0, system, 190.0),
+        "steps": first_pull_steps(system),
+        "board": size_text(_BOARD_MM, system),
+        "span": span_text(may_m, system),
+        "never": span_text(never_m, system),
+        "top": size_words((600.0, 600.0), system),
+        "load": top_load_text(_PLAIN_TOP, system),
+    }
+
+
+def _told(entries: tuple[tuple[str, str], ...], system: System) -> tuple[tuple[str, str], ...]:
+    """Entries with their measures in the page's units."""
+    sizes = measures_told(system)
+    return tuple((name, words.format(**sizes)) for name, words in entries)
 
 
 def _list(title: str, entries: tuple[tuple[str, str], ...]) -> Component:

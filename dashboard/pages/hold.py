@@ -12,6 +12,7 @@ from acquisition.records import Box
 from acquisition.serialport import list_ports
 from acquisition.setups import ALWAYS_OPEN, SETUPS, open_paths, parent
 from analysis import wording
+from analysis.topwords import first_pull_steps
 from dashboard import ids, outline, parts, schematics
 from dashboard.cautions import top_forbidden
 from dashboard.pages.common import Page
@@ -130,12 +131,12 @@ def _set_up(view: View, box: Box) -> Component:
         *_seat(behind),
     )
     body = parts.split("minmax(0,0.93fr) minmax(0,1fr)", _picture(view, box, setup, sealed), choices)
-    return html.Main([_strip(view, "Set up", box.name), head, *_forbidden(box), body, parts.bar(*acts)])
+    return html.Main([_strip(view, "Set up", box.name), head, *_forbidden(box, view.system), body, parts.bar(*acts)])
 
 
-def _forbidden(box: Box) -> list[Component]:
+def _forbidden(box: Box, system: wording.System) -> list[Component]:
     """That this top must not be pumped down, where its measures say so."""
-    why = top_forbidden(box)
+    why = top_forbidden(box, system)
     return [parts.caution(why)] if why else []
 
 
@@ -240,7 +241,7 @@ def _gauge(view: View, box: Box) -> Component:
         html.P("", id="hold-said", className="error", role="status"),
         html.Div([parts.button("Listen and record", dark=True, id="hold-start"),
                   parts.button("Try it with a made-up gauge", id="hold-made-up")], className="next"),
-        dcc.Store(id="hold-asked", data=dict(view.query)),
+        dcc.Store(id="hold-asked", data=dict(view.query)), class_name="form",
     )  # fmt: skip
     head = parts.head(
         "How does the gauge speak?",
@@ -248,8 +249,9 @@ def _gauge(view: View, box: Box) -> Component:
         f"{heard} The recording goes on if you close the page. Nothing must be typed while it runs.",
         acts=[parts.button("Back", _href(view, step=""))],
     )
-    usual = "Glasses on from the first pull to the let-up. A new top: first pull in steps of 25, 50, 80 kPa."
-    cautions = _forbidden(box) or [parts.caution(usual)]
+    steps = first_pull_steps(view.system)
+    usual = f"Glasses on from the first pull to the let-up. A new top: first pull in steps of {steps}."
+    cautions = _forbidden(box, view.system) or [parts.caution(usual)]
     return html.Main([_strip(view, "Gauge", box.name), head, form, *cautions])
 
 

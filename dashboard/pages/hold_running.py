@@ -13,7 +13,7 @@ from acquisition.setups import open_paths
 from analysis import wording
 from analysis.holding import NARROW
 from analysis.limit import limit_for
-from analysis.numberwords import hole_interval_text
+from analysis.numberwords import hole_interval_text, load_text
 from analysis.panels import load_tonnes
 from analysis.results import Interval
 from dashboard import figures_live, outline, parts
@@ -66,11 +66,11 @@ def _body(state: HoldState, view: View) -> list[Component]:
     )
     if view.narrow:
         order = [sure, curve] if state.estimates else [curve]
-        return [top, head, *trouble, *order, _caution(state), parts.bar(*acts)]
+        return [top, head, *trouble, *order, _caution(state, view.system), parts.bar(*acts)]
     beside = parts.side(
         _picture(state, view, (view.inner - 20) * 0.294 - 34),
         _worth(state, view),
-        _caution(state),
+        _caution(state, view.system),
         html.Div(acts, className="big-acts"),
     )
     return [top, parts.split("minmax(0,2.4fr) minmax(0,1fr)", parts.side(head, *trouble, curve, sure), beside)]
@@ -253,7 +253,7 @@ def _flag(words: str, known: bool, more: str) -> Component:
     return html.Li([parts.drawn(sign), html.B(words), html.Span(more, className="far")], className="flag-row")
 
 
-def _caution(state: HoldState) -> Component:
+def _caution(state: HoldState, system: wording.System) -> Component:
     now = state.now_pa if state.now_pa is not None else state.room_pa
     tonnes = load_tonnes(state.box, max(state.room_pa - now, 0.0))
     if state.phase == "let-up":
@@ -262,7 +262,7 @@ def _caution(state: HoldState) -> Component:
         return parts.caution("Stay clear of the top, eyes covered. Creaking: let air in.")
     return parts.caution(
         "The top carries about ",
-        html.B(f"{wording.two_figures(tonnes)} tonnes"),
+        html.B(load_text(tonnes, system)),
         " just now. Stay clear of it, eyes covered.",
     )
 

@@ -63,6 +63,7 @@ def page(shop: Shop, view: View, known: Findings) -> Page:
         html.P("", id=ids.EVENT_SAID, className="error", role="status"),
         html.Div(keep, className="next"),
         dcc.Store(id=ids.EVENT_BOX, data=known.box.name),
+        class_name="form",
     )
     caution = (
         [parts.caution("Silicone must cure before the next pull, a day or more. Air the room.")]

@@ -9,6 +9,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from analysis import wording
+from analysis.numberwords import temperature_text
 from analysis.results import Assessment, PathResult, SheetComparison
 from dashboard import figures_sheet, parts
 from dashboard.areas import area_unit
@@ -45,12 +46,12 @@ def _missing(known: Findings, view: View) -> Component:
     missing = "film-on-rim" if sheet else "formed-sheet"
     words = "Hold it with film on the rim" if sheet else "Hold it with a sheet"
     button = parts.button(words, f"/hold?box={known.box.name}&setup={missing}", dark=True)
-    answer = "Cannot tell yet: one of the two is missing."
+    answer, cool = "Cannot tell yet: one of the two is missing.", temperature_text(40.0, view.system)
     lead = (
         "A formed sheet was held, but nothing without one. Film on the rim is the best partner: what differs is "
         "the sheet edge."
         if sheet
-        else "No formed sheet was held yet. Let it cool under 40 °C with the valve open, then shut and hold."
+        else f"No formed sheet was held yet. Let it cool under {cool} with the valve open, then shut and hold."
     )
     here = "formed-sheet" if sheet else next((s for s in WITHOUT_SHEET if tests_in(known, s)), "film-on-rim")
     pair = ("film-on-rim", "formed-sheet") if sheet else (here, "formed-sheet")

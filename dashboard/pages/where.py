@@ -103,7 +103,7 @@ def not_told_sentence(known: Findings, group: Sequence[str], last: Assessment, v
     kinds = {(r.setup, r.sealed, r.behind_valve) for r in tests}
     area = last.own_area_m2
     if len(kinds) < 2 or area is None:
-        return wording.one_test_sentence(last, view.system, tests=len(tests))
+        return wording.one_test_sentence(last, view.system, tests=len(tests), paths=group)
     names = wording.list_text([wording.path_name(p, last.setup) for p in group])
     took = f"the last with all open took in {wording.amount(area.value, view.system)}"
     return f"{len(tests)} tests, and none tells {names} apart; {took}."

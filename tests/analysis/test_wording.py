@@ -314,6 +314,16 @@ def test_a_range_of_one_figure_is_told_once() -> None:
     assert plain(interval_text(Interval(0.2791, 0.2788, 0.2794), "mm²")) == "0.279 mm²"
     # sqrt(4 * 0.279 / (0.83 pi)) = 0.654
     assert plain(hole_interval_text(mm2(0.27900, 0.27899, 0.27901), "metric")) == "0.654 mm"
+    assert plain(interval_text(Interval(0.7412, 0.7409, 0.7416), "inHg")) == "0.741 inHg"
+    assert plain(interval_text(Interval(1063.0, 1057.0, 1071.0), "sccm")) == "1060 sccm"
+    # 0.0304, 0.0301 and 0.0306 in: 0.83 pi / 4 d² of 0.7722, 0.7645 and 0.7772 mm
+    assert plain(hole_interval_text(mm2(0.3887, 0.3810, 0.3938), "inch")) == "0.030 in"
+
+
+def test_a_range_that_tells_something_stays_however_few_its_steps() -> None:
+    assert plain(hole_interval_text(mm2(0.0105, 0.0085, 0.0125), "inch")) == "0.005 in, 0.004 to 0.005"
+    assert plain(interval_text(Interval(0.741, 0.739, 0.743), "inHg")) == "0.741 inHg, 0.739 to 0.743"
+    assert plain(interval_text(Interval(-0.742, -0.7424, -0.7412), "mm²", signed=True)) == "\u22120.742 mm²"
 
 
 def test_the_rest_of_a_place_reads_as_one_name() -> None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import base64
+import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -13,6 +15,7 @@ import pytest
 from acquisition.records import Event
 from analysis.history import history
 from analysis.results import Interval
+from analysis.wording import System
 from dashboard import figures_hold, figures_months, figures_rank, figures_sheet, scales, timemap
 from dashboard.figures import Scale, decade_ticks, thin
 from dashboard.figures_forming import cure_bars, forming_curve
@@ -205,6 +208,7 @@ def test_limit_stands_on_the_first_two_rows_only() -> None:
     ]
     drawn = figures_sheet.four_jaws(rows, 0.4 * MM2, 1300, "pump")
     assert "limit 0.40, from the pump" in drawn
+    assert_no_line_through_words(figures_sheet.four_jaws(rows, 0.4 * MM2, 390, "pump"))
     assert "−0.1" in drawn
 
 
@@ -216,9 +220,58 @@ def test_forming_curve_and_cures_name_need_and_unit() -> None:
     fig = forming_curve(case, case, 34_000.0, 30.0, KPA, 900)
     assert any("parts need" in w for w in words(fig))
     found = judge_forming(case, 34_000.0)
-    assert "2 s after it lands" in cure_bars(found.cures, (0.0, 0.0), "metric", 420)
+    drawn = cure_bars(found.cures, (4000.0, 0.0), "metric", 420)
+    assert "2 s after it lands" in drawn
+    assert_no_line_through_words(drawn)
+
+
+def assert_no_line_through_words(drawn: str) -> None:
+    """No upright line stands at the height of any word."""
+    uprights = [e for e in attributes(drawn, "line") if e["x1"] == e["x2"]]
+    assert uprights
+    for name in attributes(drawn, "text"):
+        top, bottom = float(name["y"]) - 11, float(name["y"]) + 3
+        assert not [e for e in uprights if float(e["y1"]) < bottom and top < float(e["y2"])], name["words"]
 
 
 def test_interval_scaled_in_rows_is_mm2() -> None:
     row = figures_sheet.JawRow("a", "", Interval(2.5e-6, 1.4e-6, 4.3e-6), signed=True)
     assert row.words == "2.5\u00a0mm², 1.4 to 4.3"
+
+
+def attributes(svg_text: str, tag: str) -> list[dict[str, str]]:
+    """Attributes of the elements of one kind, their words under ``words``."""
+    found = re.findall(rf"<{tag}([^>]*)>([^<]*)", svg_text)
+    return [dict(re.findall(r'([\w-]+)="([^"]*)"', told)) | {"words": words} for told, words in found]
+
+
+@pytest.mark.parametrize("width", [390.0, 606.0, 660.0, 760.0])
+@pytest.mark.parametrize("system", ["metric", "inch"])
+def test_words_over_the_bars_keep_apart(width: float, system: System) -> None:
+    known = over_b07()
+    assert known.ranking is not None
+    rows = figures_rank.rows_of(known.ranking, ("panel-edges",), "vents-taped")
+    drawn = figures_rank.ranking_bars(rows, 0.4 * MM2, width, system)
+    spans = []
+    for one in (t for t in attributes(drawn, "text") if t["y"] == "18"):
+        # px a sign as the browser draws them: narrow letters in the long words, digits in the others
+        wide = (5.9 if one["words"].startswith("place") else 6.5) * len(one["words"].strip())
+        left = float(one["x"]) - (wide if one["text-anchor"] == "end" else 0.0)
+        spans.append((left, left + wide))
+    assert len(spans) == (3 if width < 480 else 4)
+    for (_, right), (left, _) in pairwise(sorted(spans)):
+        assert right <= left
+
+
+def test_no_line_runs_through_a_name_on_a_phone() -> None:
+    known = over_b07()
+    assert known.ranking is not None
+    rows = figures_rank.rows_of(known.ranking, ("panel-edges",), "vents-taped")
+    drawn = figures_rank.ranking_bars(rows, 0.4 * MM2, 390.0)
+    uprights = [e for e in attributes(drawn, "line") if e["x1"] == e["x2"] and float(e["y2"]) > 48]
+    names = [t for t in attributes(drawn, "text") if float(t["y"]) > 48 and t["words"] != "not tested"]
+    assert uprights
+    assert {r.names[0][:5].lower() for r in rows} <= {t["words"][:5].lower() for t in names}
+    for name in names:
+        top, bottom = float(name["y"]) - 12, float(name["y"]) + 3
+        assert not [e for e in uprights if float(e["y1"]) < bottom and top < float(e["y2"])], name["words"]

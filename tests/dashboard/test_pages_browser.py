@@ -209,6 +209,21 @@ def test_measures_move_the_drawing(watch: Any) -> None:
     playwright.expect(page.locator("h1")).to_contain_text("311 mm")
     page.fill("#measure-across", "2")
     playwright.expect(page.locator("h1")).to_contain_text("Yes")
+    playwright.expect(page.locator("#measure-caution")).to_contain_text("First pull in steps")
+
+
+def test_measures_typed_in_inches_move_the_drawing(watch: Any) -> None:
+    page = watch(**DESKTOP).open("/box/B-17/measurements")
+    page.fill("#measure-length", "700")
+    page.click("#to-inch")
+    # 640 mm is 25.197 in; the field and its unit change together, whatever was typed before
+    playwright.expect(page.locator("#measure-length")).to_have_value("25.197")
+    playwright.expect(page.locator("h1")).to_contain_text("12.2")
+    page.fill("#measure-length", "24 3/4")
+    # (24.75 - 0.709) / 2 in
+    playwright.expect(page.locator("h1")).to_contain_text("spans 12")
+    page.fill("#measure-across", "2")
+    playwright.expect(page.locator("h1")).to_contain_text("Yes")
 
 
 def test_sliders_move_the_forming_answer(watch: Any) -> None:
@@ -231,6 +246,16 @@ def test_dropped_table_asks_for_its_unit(watch: Any) -> None:
     page.select_option("#upload-unit", "kPa")
     page.click("text=Read it so")
     playwright.expect(page).to_have_url(re.compile("unit=kPa"))
+
+
+def test_columns_to_confirm_fit_a_phone(watch: Any) -> None:
+    page = watch(**PHONE).open("/log")
+    table = b"Time;Pressure (mbar)\n14:02:10;1011\n14:02:20;210\n14:02:30;84\n14:02:40;86\n"
+    page.set_input_files("input[type=file]", {"name": "old.csv", "mimeType": "text/csv", "buffer": table})
+    playwright.expect(page.locator("#upload-counts")).to_be_visible()
+    assert page.evaluate("document.documentElement.scrollWidth") == 390
+    beside = page.locator("label[for=upload-counts]").bounding_box()
+    assert beside["width"] >= 150
 
 
 def test_report_prints_on_one_sheet(watch: Any) -> None:

@@ -60,6 +60,9 @@ def test_one_test_is_said_of_one_test_only() -> None:
     assert said[0].startswith("One test tells how much, not where:")
     assert said[1].startswith("2 tests of one kind tell how much, not where:")
     assert said[2].startswith("2 tests, and none tells panel edges and port flange apart;")
+    six = (*result("B-16", "vents-taped", MAY, iv(7.7, 6.6, 8.9), "over").open_paths[:5], "line")
+    named = where.not_told_sentence(group_of(one, one), six, one, View()).partition(": ")[2]
+    assert len(re.split(r", | and ", named.partition(" together take in ")[0])) == len(set(six)) == 6
 
 
 def test_tight_box_needs_no_repair(tmp_path: Path) -> None:
@@ -163,7 +166,7 @@ def test_one_figure_is_named_for_the_sheet_edge() -> None:
     assert lead.startswith("Use this figure: it weighs every test of the box. Sheet minus film alone gives")
 
 
-METRIC_ONLY = re.compile(r"mm²|\bmm\b|kPa")
+METRIC_ONLY = re.compile(r"mm²|\bmm\b|kPa|tonnes")
 
 
 @pytest.mark.parametrize("address", ["/", "/box/B-07", "/box/B-11", "/box/B-11/sheet", "/box/B-03/months",
