@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 from acquisition.units import STANDARD_PRESSURE_PA
 from analysis import wording
 from analysis.limit import PUMP_SHARE_OF_LIMIT, workmanship_mark_m2
+from analysis.numberwords import volume_text
 from analysis.results import Assessment, Interval
 from analysis.wording import System
 from dashboard import marks, parts, svg
@@ -121,7 +122,7 @@ def rows(known: Findings, result: Assessment, system: System) -> list[Row]:
         _pair(
             "like one drilled hole of",
             wording.hole_interval_text(area, system),
-            "95 %",
+            "95\u00a0%",
         )
     ]
     loss = wording.loss_sentence(result, system)
@@ -167,7 +168,7 @@ def _more(known: Findings, result: Assessment, area: Interval, system: System) -
         out.append(("limit used", "none", wording.no_limit_words(result)))
     if result.volume_m3 is not None:
         u = result.u_log_volume * 196
-        out.append(("volume", f"{result.volume_m3 * 1000:.1f}\u00a0L", f"to {u:.0f} in 100" if u >= 0.5 else ""))
+        out.append(("volume", volume_text(1e3 * result.volume_m3, system), f"to {u:.0f} in 100" if u >= 0.5 else ""))
     if result.release is not None and result.release.present:
         out.append(("release", wording.chance_text(result.release.share), "of the rise is not a leak"))
     if result.law is not None:

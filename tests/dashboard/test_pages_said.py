@@ -166,7 +166,7 @@ def test_one_figure_is_named_for_the_sheet_edge() -> None:
     assert lead.startswith("Use this figure: it weighs every test of the box. Sheet minus film alone gives")
 
 
-METRIC_ONLY = re.compile(r"mm²|\bmm\b|kPa|tonnes")
+METRIC_ONLY = re.compile(r"mm²|\bmm\b|kPa|\d\sL\b|tonnes")
 
 
 @pytest.mark.parametrize("address", ["/", "/box/B-07", "/box/B-11", "/box/B-11/sheet", "/box/B-03/months",
