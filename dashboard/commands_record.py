@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import signal
 import sys
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from types import FrameType
 
 import click
 import numpy as np
@@ -27,6 +22,7 @@ from acquisition.setups import SETUPS, check_path, check_setup
 from acquisition.units import GaugeUnit, parse_gauge_unit
 from dashboard.commands_common import POSITIVE, check_archive, near_names
 from dashboard.faults import complain
+from dashboard.signals import EndSignal, ended_by_signal
 
 FILE = click.Path(path_type=Path)
 LOOK_EVERY_S = 0.1
@@ -268,23 +264,7 @@ def _confirm(left: LeftOver, final: Path) -> bool:
     )
 
 
-@contextmanager
-def ended_by_signal() -> Iterator[threading.Event]:
-    """An event that Ctrl-C and SIGTERM set."""
-    ended = threading.Event()
-
-    def end(number: int, frame: FrameType | None) -> None:
-        ended.set()
-
-    before = {s: signal.signal(s, end) for s in (signal.SIGINT, signal.SIGTERM)}
-    try:
-        yield ended
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-
-
-def _wait(live: LiveRecording, seconds: float | None, ended: threading.Event, *, quiet: bool) -> None:
+def _wait(live: LiveRecording, seconds: float | None, ended: EndSignal, *, quiet: bool) -> None:
     """Record without asking, until the time is over or a signal comes."""
     if not quiet:
         complain(f"Recording into {live.path}; Ctrl-C ends it.")

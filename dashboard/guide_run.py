@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +16,7 @@ from acquisition.units import STANDARD_PRESSURE_PA, to_absolute_pa
 from dashboard.estimating import Estimator
 from dashboard.guide import Guide, Key, Step
 from dashboard.keys import Keys, keys
+from dashboard.signals import EndSignal
 
 if TYPE_CHECKING:
     from acquisition.records import Box
@@ -63,7 +63,7 @@ def _choice(words: str, of: tuple[str, ...], default: str) -> Any:
 
 
 def guide(
-    live: LiveRecording, box: Box | None, seconds: float | None, ended: threading.Event, *, first_pull: bool
+    live: LiveRecording, box: Box | None, seconds: float | None, ended: EndSignal, *, first_pull: bool
 ) -> None:
     """Show and guide a running recording until the air is back in, the time is over or the person ends it."""
     from rich.console import Console
