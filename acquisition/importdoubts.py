@@ -12,6 +12,7 @@ import numpy as np
 
 from acquisition.errors import UnreadableInput
 from acquisition.importsheet import Sheet, decimal_comma
+from acquisition.numbers import is_cut_decimal
 from acquisition.records import FloatArray
 from acquisition.units import PA_PER
 
@@ -21,7 +22,6 @@ _RATIO_TOLERANCE = 0.02
 _QUIET = 0.2
 """Steps beside a jump must stay under this share of the jump (in logarithms) for it to be a jump."""
 
-_WHOLE, _DECIMALS = re.compile(r"[+-]?\d+"), re.compile(r"\d{1,3}")
 _NAMES_WORDS = re.compile("remark|note|comment|bemerk|text", re.IGNORECASE)
 
 
@@ -36,7 +36,7 @@ def cut_decimals(sheet: Sheet, column: int, path: Path | None) -> str | None:
     if sheet.separator != "," or column + 1 >= len(sheet.names):
         return None
     pairs = [row[column : column + 2] for row in sheet.rows]
-    found = [i for i, (a, b) in enumerate(pairs) if _WHOLE.fullmatch(a) and _DECIMALS.fullmatch(b)]
+    found = [i for i, (a, b) in enumerate(pairs) if is_cut_decimal(a, b)]
     if not found:
         return None
     line, pair = sheet.lines[found[0]], ",".join(pairs[found[0]])

@@ -13,13 +13,13 @@ import numpy as np
 
 from acquisition.errors import UnreadableInput, WrongUsage
 from acquisition.importcells import number_like, read_cell, unit_in
+from acquisition.numbers import is_cut_decimal
 from acquisition.records import FloatArray
 
 SEPARATORS: dict[str, str] = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar", " ": "blanks"}
 MOST_IMPORT_BYTES = 200_000_000
 
 _LOOK_AT = 300
-_CUT = re.compile(r"[+-]?\d+,\d{1,3}")
 _BINARY = re.compile(r"[\x00-\x08\x0e-\x1f]")
 
 
@@ -165,7 +165,7 @@ def cut(lines: Sequence[str], separator: str, first_row: int | None = None, path
     width = max(width, len(names))
     kept = [(i + 1, row) for i, row in enumerate(cells) if i >= start and any(row)]
     for number, row in kept if separator == "," else ():
-        if len(row) == width + 1 and _CUT.fullmatch(",".join(row[-2:])):
+        if len(row) == width + 1 and is_cut_decimal(*row[-2:]):
             raise UnreadableInput(decimal_comma(",".join(row[-2:])), path, number)
     rows = tuple(tuple((row + [""] * width)[:width]) for _, row in kept)
     full = tuple(name or f"column {i}" for i, name in enumerate([*names, *[""] * (width - len(names))], start=1))

@@ -10,7 +10,6 @@ import csv
 import io
 import itertools
 import math
-import re
 import warnings
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -19,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from acquisition.errors import UnreadableInput, shown
-from acquisition.numbers import LARGEST, to_number
+from acquisition.numbers import LARGEST, is_cut_decimal, to_number
 from acquisition.records import FloatArray
 
 MOST_LINE_BYTES = 64_000
@@ -30,8 +29,6 @@ BLOCK_BYTES = 1_000_000
 """Size of the parts that a table is read in when something in it is odd."""
 
 _REQUIRED = ("elapsed_s", "reading")
-_WHOLE = re.compile(r"\s*[+-]?\d+\s*")
-_DECIMALS = re.compile(r"\s*\d{1,3}\s*")
 
 
 @dataclass(frozen=True)
@@ -208,8 +205,12 @@ def _beside_reading(layout: Layout) -> str:
 
 
 def _may_be_decimals(reading: FloatArray, words: Sequence[str]) -> bool:
-    whole = np.flatnonzero(reading == np.round(reading)).tolist()
-    return any(_DECIMALS.fullmatch(words[i]) and float(words[i]) != reading[i] for i in whole)
+    whole = np.flatnonzero(reading == np.round(reading))
+    beside = [words[i] for i in whole.tolist()]
+    # A long log has many rows and few different words.
+    decimals = {word: float(word) for word in set(beside) if is_cut_decimal("0", word)}
+    pairs = zip(reading[whole].tolist(), beside, strict=True) if decimals else ()
+    return any(word in decimals and decimals[word] != value for value, word in pairs)
 
 
 def _refuse_cut_decimals(line: str, cells: Sequence[str], layout: Layout, number: int) -> None:
@@ -222,7 +223,7 @@ def _refuse_cut_decimals(line: str, cells: Sequence[str], layout: Layout, number
     """
     at = layout.names.index("reading")
     pair = cells[at : at + 2]
-    if len(pair) < 2 or not (_WHOLE.fullmatch(pair[0]) and _DECIMALS.fullmatch(pair[1])):
+    if len(pair) < 2 or not is_cut_decimal(*pair):
         return
     if float(pair[0]) != float(pair[1]) and f'"{pair[1]}"' not in line:
         raise UnreadableInput(

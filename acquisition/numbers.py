@@ -12,6 +12,7 @@ LARGEST = 1e16
 (9.9E37) lie above."""
 
 _PLAIN = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_WHOLE, _DECIMALS = re.compile(r"\s*[+-]?\d+\s*"), re.compile(r"\s*\d{1,3}\s*")
 _VOLUME_UNIT = re.compile(r"(?<=[\d.,\s])\s*(l|lit(?:re|er)s?|m3|m³)(?=\s|[+±]|$)", re.IGNORECASE)
 _PLUS_MINUS = re.compile(r"\s*(?:\+-|\+/-|±)\s*")
 
@@ -36,6 +37,11 @@ def _with_point(word: str) -> str:
     if point > comma:
         return word.replace(",", "")
     return word.replace(".", "").replace(",", ".") if word.count(",") == 1 else word
+
+
+def is_cut_decimal(whole: str, decimals: str) -> bool:
+    """Whether two cells side by side may be one number that its decimal comma parted: ``25`` and ``2``."""
+    return bool(_WHOLE.fullmatch(whole) and _DECIMALS.fullmatch(decimals))
 
 
 def to_uncertain(text: str, share: float = 0.0, least: float = 0.0) -> Uncertain:
